@@ -1,0 +1,43 @@
+#pragma once
+
+#include "analysis/hours.hpp"
+#include "analysis/schedule.hpp"
+#include "analysis/washout.hpp"
+#include "domain/vessel_log.hpp"
+
+#include <map>
+#include <vector>
+
+namespace shaftlog {
+
+/// Records of one vessel that contradict each other by themselves: duplicates, dates in the future, alarms cleared
+/// before they were raised, amounts beyond reservoir or cavity, refill levels that do not agree with the amount,
+/// refills into a nearly full reservoir. Hour readings are judged by build_hours.
+std::vector<Suspect> find_contradictions(const VesselLog& log, Instant as_of);
+
+/// The ids among `suspects` that must not be counted twice (the later of two duplicates).
+std::vector<Uuid> uncounted(const std::vector<Suspect>& suspects);
+
+/// Amounts that fit far better with a slip undone (factor 10, unit, gun) and pairs that fit far better exchanged,
+/// judged by likelihood ratio against each shaft's own prediction (WashoutStep::expected_*), and series of the same
+/// round number.
+std::vector<Suspect> find_amount_slips(const VesselLog& log, const std::map<ShaftId, ShaftHistory>& histories,
+                                       const std::map<ShaftId, WashoutResult>& washouts,
+                                       const std::map<ShaftId, WashoutPrior>& priors);
+
+/// Silence: hours or time run with no record where this vessel normally writes one.
+struct Silence {
+  ShaftId shaft;  ///< not set: of the lubricator or, with neither, the whole vessel
+  LubricatorId lubricator;
+  Kind kind{};      ///< of the record that is missing
+  Instant since{};  ///< last record of that kind
+  double days = 0;
+  double usual_days = 0;        ///< this subject's own habit: the 90 % quantile of its gaps
+  std::optional<double> run_h;  ///< running hours since, where they are known
+  Instant first_seen{};
+  double strength = 0;
+  Uuid last_record;
+};
+std::vector<Silence> find_silences(const VesselLog& log, const std::map<ShaftId, HoursCurve>& hours, Instant as_of);
+
+}  // namespace shaftlog

@@ -1,0 +1,53 @@
+#pragma once
+
+#include "analysis/schedule.hpp"
+#include "analysis/types.hpp"
+#include "domain/vessel_log.hpp"
+
+#include <vector>
+
+namespace shaftlog {
+
+/// A lasting departure of a ratio from 1, as it stands at the end of the records.
+struct RatioShift {
+  Estimate ratio;  ///< since it began
+  When began;
+  Instant first_seen{};  ///< time of the record at which P(beyond the margin) first reached 95 %
+  double strength = 0;   ///< natural-log odds that the ratio is beyond the margin
+  Estimate amount_cm3;   ///< missing (below 1) or excess (above 1) grease since it began [cm3], >= 0
+  double equivalent_cycles = 0;
+  std::vector<Uuid> evidence;  ///< level and refill records (cycle readings for the cycle ratio), decisive first
+};
+
+/// The ratio as it was known after each balance: for charts and replay.
+struct RatioStep {
+  Instant from{}, at{};
+  double expected_cm3 = 0;       ///< doses x cycles in this stretch
+  double used_cm3 = 0;           ///< level difference and what was poured
+  Estimate ratio;                ///< present ratio after this stretch
+  double p_low = 0, p_high = 0;  ///< probability of being beyond the margin
+  Uuid record;                   ///< that closed the stretch
+};
+
+struct DeliveryResult {
+  LubricatorId lubricator;
+  std::optional<Estimate> delivery_ratio;  ///< present ratio left / (dose x cycles); empty: the records cannot tell
+  std::optional<Estimate> cycle_ratio;     ///< present counted / called-for cycles; empty: no counter
+  std::optional<Estimate> level_pct;       ///< at as_of
+  std::vector<RatioStep> steps;
+  std::optional<RatioShift> low, high;  ///< of the delivery ratio (with no counter: of the product)
+  std::optional<RatioShift> cycles_low, cycles_high;
+  std::optional<double> stretch_sd;  ///< sd that the ratio of the newest stretch alone would have: "too short to say"
+  double level_sd_pct = 0;           ///< level reading error used, 1 sd [% of full]
+};
+
+/// Balance of one lubricator's reservoir against its schedule. Level errors belong to the level and telescope.
+/// \param log records of the vessel; \param as_of nothing later is used
+/// \source docs/methods/delivery.md
+DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,
+                                Instant as_of);
+
+/// Practical margin within which a ratio counts as 1.
+constexpr double kRatioMargin = 0.10;
+
+}  // namespace shaftlog

@@ -1,0 +1,37 @@
+#pragma once
+
+#include "analysis/delivery.hpp"
+#include "analysis/fill.hpp"
+#include "analysis/hours.hpp"
+#include "analysis/washout.hpp"
+#include "domain/vessel_log.hpp"
+
+#include <map>
+#include <optional>
+
+namespace shaftlog {
+
+struct NextGreasing {
+  std::optional<double> due_in_h;  ///< running hours left by interval_h; below 0: overdue
+  std::optional<Instant> due_at;   ///< whichever comes first, by recent use
+  bool is_overdue = false;
+  std::optional<double> overdue_h, overdue_days;
+  std::optional<Estimate> expected_cm3;  ///< amount to expect at due_at (now when overdue), 90 %
+  std::optional<Uuid> last;              ///< the greasing counted from
+};
+
+/// \param last_full the last greasing done (any `ended` but not_done); empty: counted from the first hours reading
+NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const HoursCurve& hours,
+                               const ShaftHistory& history, const WashoutResult& washout, const WashoutPrior& prior,
+                               const Delivered& delivered, Instant as_of);
+
+struct NextRefill {
+  std::optional<Instant> p10, p50, p90;  ///< the level meets the low mark if nobody pours; empty beyond 18 months
+  std::optional<Estimate> amount_cm3;    ///< a refill to the full mark then would take
+};
+
+/// From the spread of past weeks' use and of the delivery ratio: replays the weekly use of the fed shafts in blocks.
+NextRefill forecast_refill(const VesselLog& log, const Lubricator& lubricator, const DeliveryResult& delivery,
+                           const Schedule& schedule, const std::map<ShaftId, HoursCurve>& hours, Instant as_of);
+
+}  // namespace shaftlog

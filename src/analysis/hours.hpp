@@ -1,0 +1,63 @@
+#pragma once
+
+#include "analysis/types.hpp"
+#include "domain/vessel_log.hpp"
+
+#include <span>
+#include <vector>
+
+namespace shaftlog {
+
+/// Running hours of one shaft as a function of time: piecewise linear, never falling, counted from the first reading.
+class HoursCurve {
+ public:
+  struct Point {
+    Instant at{};
+    double hours = 0;           ///< running hours since the first reading [h]
+    bool is_estimated = false;  ///< the run up to this point was estimated (meter replaced with no old reading)
+    double sd_h = 0;            ///< standard deviation of the run from the point before [h]
+  };
+
+  HoursCurve() = default;
+  explicit HoursCurve(std::vector<Point> points);
+
+  [[nodiscard]] bool is_empty() const noexcept { return points_.empty(); }
+  [[nodiscard]] const std::vector<Point>& points() const noexcept { return points_; }
+  [[nodiscard]] Instant first() const { return points_.front().at; }
+  [[nodiscard]] Instant last() const { return points_.back().at; }
+  /// Running hours at `t` [h]; extrapolated with the recent use beyond the readings (before the first: negative).
+  [[nodiscard]] double hours_at(Instant t) const;
+  /// Running hours from `a` to `b` [h], a <= b; at least 0 and at most the calendar hours.
+  [[nodiscard]] double run_h(Instant a, Instant b) const;
+  /// Standard deviation of run_h [h]: grows between readings and beyond the last one.
+  [[nodiscard]] double run_sd_h(Instant a, Instant b) const;
+  /// The moment at which the curve passes `hours` [h since the first reading]; extrapolated with the recent use.
+  /// Empty when the shaft does not run any more.
+  [[nodiscard]] std::optional<Instant> time_of(double hours) const;
+  /// Recent use [running hours per calendar day] over about the last 90 days of readings, dockings included.
+  [[nodiscard]] double use_h_per_day() const noexcept { return use_h_per_day_; }
+  /// Spread of the use of single weeks in the last two years [h per day], one value a week, oldest first.
+  [[nodiscard]] const std::vector<double>& weekly_use() const noexcept { return weekly_use_; }
+
+ private:
+  std::vector<Point> points_;
+  double use_h_per_day_ = 0;
+  double scatter_h2_per_day_ = 0;  // variance of the run per calendar day [h2/d]
+  std::vector<double> weekly_use_;
+};
+
+struct HoursResult {
+  HoursCurve curve;
+  std::vector<Suspect> suspects;  ///< readings left out, oldest first
+  double meter_now_h = 0;         ///< what the meter shows at the last kept reading [h]
+};
+
+/// The longest chain of readings in which, for neighbours, 0 <= run <= calendar time (tolerance for clocks, rounding
+/// and the precision of each stamp), across marked meter changes, roll-overs, and unmarked changes that at least three
+/// later readings confirm. What is left out is a Suspect with the likely reason.
+/// \param readings of one shaft, sorted by (at, id); any number
+/// \param rollover_h reading at which the meter starts again at 0 [h]; empty: it does not
+/// \param as_of nothing later is used
+HoursResult build_hours(std::span<const Logged<Hours>> readings, std::optional<double> rollover_h, Instant as_of);
+
+}  // namespace shaftlog

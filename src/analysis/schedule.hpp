@@ -1,0 +1,64 @@
+#pragma once
+
+#include "analysis/hours.hpp"
+#include "domain/vessel_log.hpp"
+
+#include <map>
+#include <vector>
+
+namespace shaftlog {
+
+/// A stretch of calendar time.
+struct Span {
+  Instant from{}, to{};
+};
+
+/// What the automatic system of one vessel was called to deliver: feeds' settings in time, hours run, counted cycles,
+/// and the spans in which a lubricator is known to stand still.
+class Schedule {
+ public:
+  /// \param hours curve of each shaft of the vessel (by ShaftId); shafts with no readings may be absent
+  Schedule(const VesselLog& log, const std::map<ShaftId, HoursCurve>& hours, Instant as_of);
+
+  /// Dose called for by the hours run and the settings, whether or not the lubricator stood [cm3].
+  [[nodiscard]] double called_for_cm3(LubricatorId lubricator, ShaftId shaft, Instant a, Instant b) const;
+  /// The same over all feeds of the lubricator [cm3].
+  [[nodiscard]] double called_for_cm3(LubricatorId lubricator, Instant a, Instant b) const;
+  /// Full cycles called for by the hours run (of the shaft with most hours, shortest cycle_min) [1].
+  [[nodiscard]] double called_for_cycles(LubricatorId lubricator, Instant a, Instant b) const;
+  /// Standard deviation of called_for_cm3 from the uncertainty of the hours [cm3].
+  [[nodiscard]] double called_for_sd_cm3(LubricatorId lubricator, Instant a, Instant b) const;
+  /// Full cycles counted; empty where no counter reading brackets the time.
+  [[nodiscard]] std::optional<double> counted_cycles(LubricatorId lubricator, Instant a, Instant b) const;
+  /// Dose that the metering devices deliver if every one of them works: counted cycles x dose where a counter is read,
+  /// else hours x dose with known standstills (off, alarm empty or power_fault standing) left out [cm3].
+  [[nodiscard]] double expected_cm3(LubricatorId lubricator, ShaftId shaft, Instant a, Instant b) const;
+  [[nodiscard]] double expected_cm3(LubricatorId lubricator, Instant a, Instant b) const;
+  /// Known standstills of the lubricator, oldest first, not overlapping.
+  [[nodiscard]] const std::vector<Span>& standstills(LubricatorId lubricator) const;
+  /// Shafts that the lubricator feeds at `t` with a dose above 0.
+  [[nodiscard]] std::vector<ShaftId> shafts_fed(LubricatorId lubricator, Instant t) const;
+  /// Lubricators that feed the shaft at any time.
+  [[nodiscard]] std::vector<LubricatorId> lubricators_of(ShaftId shaft) const;
+  /// Share of the lubricator's called-for dose that goes to the shaft at `t`, by present settings and hours [0..1].
+  [[nodiscard]] double share(LubricatorId lubricator, ShaftId shaft, Instant a, Instant b) const;
+
+ private:
+  struct FeedSpan {
+    LubricatorId lubricator;
+    ShaftId shaft;
+    Instant from{}, to{};
+    double dose_cm3 = 0;
+    double cycle_h = 0;
+  };
+  struct CounterPoint {
+    Instant at{};
+    double cycles = 0;  // counted since the first reading, across resets
+  };
+  std::vector<FeedSpan> feeds_;
+  std::map<ShaftId, HoursCurve> hours_;
+  std::map<LubricatorId, std::vector<CounterPoint>> counters_;
+  std::map<LubricatorId, std::vector<Span>> standstills_;
+};
+
+}  // namespace shaftlog

@@ -1,0 +1,37 @@
+#include "analysis/types.hpp"
+
+#include <array>
+
+namespace shaftlog {
+
+std::string_view name_of(Urgency u) noexcept {
+  constexpr std::array<std::string_view, 4> kWords{"act", "plan", "watch", "note"};
+  return kWords[static_cast<std::size_t>(u)];
+}
+
+std::string_view name_of(FindingKind k) noexcept {
+  constexpr std::array<std::string_view, 14> kWords{
+      "abnormal_washout", "seal_wear",      "missed_cycles",    "line_leak",      "starved",
+      "alarm_rate",       "alarm_standing", "greasing_overdue", "refill_due",     "water_ingress",
+      "wear_sign",        "grease_mixed",   "record_suspect",   "records_missing"};
+  return kWords[static_cast<std::size_t>(k)];
+}
+
+std::string_view name_of(SuspectKind k) noexcept {
+  constexpr std::array<std::string_view, 13> kWords{"hours_backwards",
+                                                    "hours_impossible",
+                                                    "digits_swapped",
+                                                    "date_slip",
+                                                    "unmarked_meter_change",
+                                                    "amount_beyond_capacity",
+                                                    "amount_slip",
+                                                    "swapped_shafts",
+                                                    "duplicate",
+                                                    "level_contradiction",
+                                                    "future_date",
+                                                    "too_regular",
+                                                    "cleared_before_raised"};
+  return kWords[static_cast<std::size_t>(k)];
+}
+
+}  // namespace shaftlog

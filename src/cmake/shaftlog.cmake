@@ -1,0 +1,44 @@
+# Flags travel by target; CMAKE_CXX_FLAGS is left to the presets.
+add_library(shaftlog_options INTERFACE)
+target_compile_features(shaftlog_options INTERFACE cxx_std_20)
+target_compile_options(shaftlog_options INTERFACE
+  -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wold-style-cast -Wnon-virtual-dtor
+  -Woverloaded-virtual $<$<BOOL:${SHAFTLOG_WERROR}>:-Werror>)
+
+# shaftlog_layer(storage SOURCES ... USES shaftlog::domain PRIVATE_USES SQLiteCpp)
+function(shaftlog_layer name)
+  cmake_parse_arguments(PARSE_ARGV 1 arg "" "" "SOURCES;USES;PRIVATE_USES")
+  add_library(shaftlog_${name} STATIC ${arg_SOURCES})
+  add_library(shaftlog::${name} ALIAS shaftlog_${name})
+  target_include_directories(shaftlog_${name} PUBLIC ${PROJECT_SOURCE_DIR}/src)
+  target_link_libraries(shaftlog_${name} PUBLIC shaftlog_options ${arg_USES} PRIVATE ${arg_PRIVATE_USES})
+endfunction()
+
+# shaftlog_embed(target folder pattern function): the texts of folder/pattern, sorted by name, as
+# `std::span<const shaftlog::EmbeddedFile> function()` (base/embedded.hpp). Raw strings: no file may hold )~embedded~".
+function(shaftlog_embed target folder pattern function)
+  file(GLOB files CONFIGURE_DEPENDS ${PROJECT_SOURCE_DIR}/${folder}/${pattern})
+  list(SORT files)
+  set(EMBED_ROWS "")
+  foreach(file IN LISTS files)
+    cmake_path(GET file FILENAME name)
+    file(READ ${file} text)
+    string(LENGTH "${text}" length)
+    set(pieces "")
+    set(at 0)
+    # A string literal may be at most 65,536 characters long (C++ [implimits]); longer texts are joined from pieces.
+    while(at LESS length)
+      string(SUBSTRING "${text}" ${at} 16000 piece)
+      string(APPEND pieces "R\"~embedded~(${piece})~embedded~\"\n")
+      math(EXPR at "${at} + 16000")
+    endwhile()
+    if(pieces STREQUAL "")
+      set(pieces "\"\"")
+    endif()
+    string(APPEND EMBED_ROWS "    {\"${name}\", ${pieces}},\n")
+  endforeach()
+  set_property(DIRECTORY APPEND PROPERTY CMAKE_CONFIGURE_DEPENDS ${files})
+  set(EMBED_FUNCTION ${function})
+  configure_file(${PROJECT_SOURCE_DIR}/src/cmake/embedded.cpp.in ${CMAKE_CURRENT_BINARY_DIR}/${function}.cpp @ONLY)
+  target_sources(${target} PRIVATE ${CMAKE_CURRENT_BINARY_DIR}/${function}.cpp)
+endfunction()

@@ -1,0 +1,97 @@
+#pragma once
+
+#include "base/time.hpp"
+
+#include <filesystem>
+#include <functional>
+#include <memory>
+#include <string>
+#include <vector>
+
+namespace SQLite {
+class Database;
+}
+
+namespace shaftlog {
+
+/// "SHFL" as a big-endian number; how our files are known among SQLite files.
+constexpr std::int32_t kApplicationId = 0x5348464C;
+/// Newest schema this program writes; equals the number of the last migration.
+int schema_version() noexcept;
+
+/// One open database file. Not shared between threads. Everything SQLite throws leaves as an Error that names the file.
+class Database {
+ public:
+  enum class Mode { read_only, read_write };
+
+  /// Makes a new file with the newest schema. \throws Error{conflict} if anything is at `path` already,
+  /// Error{io} if the folder cannot be written
+  static Database create(const std::filesystem::path& path);
+  /// Opens a file of ours. \throws Error{not_found} no file; Error{damaged} not a database, or not one of ours (says
+  /// which); Error{schema_too_new}; Error{conflict} an older schema (says to run upgrade); Error{io}; Error{busy}
+  static Database open(const std::filesystem::path& path, Mode mode);
+
+  Database(Database&&) noexcept;
+  Database& operator=(Database&&) noexcept;
+  ~Database();
+
+  [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
+  /// For the repositories in storage only.
+  [[nodiscard]] SQLite::Database& raw() const noexcept { return *db_; }
+  /// Room for a long import: page cache for this connection [MiB].
+  void use_cache_mib(int mib);
+
+ private:
+  Database(std::filesystem::path path, std::unique_ptr<SQLite::Database> db) noexcept;
+  std::filesystem::path path_;
+  std::unique_ptr<SQLite::Database> db_;
+};
+
+/// Takes the write lock at once (waits up to 10 s, then Error{busy}); undone unless committed.
+class WriteTransaction {
+ public:
+  explicit WriteTransaction(Database& db);
+  WriteTransaction(const WriteTransaction&) = delete;
+  WriteTransaction& operator=(const WriteTransaction&) = delete;
+  ~WriteTransaction();
+  void commit();
+
+ private:
+  Database* db_;
+  bool done_ = false;
+};
+
+/// One unchanging view of the file for several reads.
+class ReadTransaction {
+ public:
+  explicit ReadTransaction(Database& db);
+  ReadTransaction(const ReadTransaction&) = delete;
+  ReadTransaction& operator=(const ReadTransaction&) = delete;
+  ~ReadTransaction();
+
+ private:
+  Database* db_;
+};
+
+struct UpgradeResult {
+  int from = 0, to = 0;          ///< equal: nothing to do
+  std::filesystem::path backup;  ///< of the file as it was; empty when nothing was done
+};
+/// Brings a file to the newest schema: backup beside it first, then all steps in one transaction.
+UpgradeResult upgrade(const std::filesystem::path& path, Instant now);
+
+/// Copies the open file into a new one while others may write, and checks the copy.
+/// \throws Error{conflict} if `to` exists
+void backup(Database& db, const std::filesystem::path& to);
+
+struct CheckResult {
+  std::vector<std::string> faults;  ///< empty: all is well; each is one clear sentence
+  std::int64_t records = 0;
+  std::int64_t vessels = 0;
+  int schema = 0;
+};
+/// integrity_check, foreign keys, the schema against a fresh one, and rules that SQL cannot state (a detail row for
+/// every entry and no other, corrections of the right kind, no circle of corrections).
+CheckResult check(Database& db);
+
+}  // namespace shaftlog

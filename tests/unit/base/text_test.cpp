@@ -1,0 +1,40 @@
+#include "base/text.hpp"
+
+#include <array>
+
+#include <catch2/catch.hpp>
+
+using namespace shaftlog;
+
+TEST_CASE("text: the first byte that is not UTF-8 is found", "[base][text]") {
+  CHECK_FALSE(find_bad_utf8("plain").has_value());
+  CHECK_FALSE(find_bad_utf8("gr\xC3\xA9"
+                            "ement \xE6\xB2\xB9 \xF0\x9F\x9A\xA2")
+                  .has_value());
+  CHECK(find_bad_utf8("ab\xFF") == 2U);
+  CHECK(find_bad_utf8(std::string_view{"a\0b", 3}) == 1U);
+  CHECK(find_bad_utf8("\xC0\xAF") == 0U);          // overlong
+  CHECK(find_bad_utf8("x\xED\xA0\x80") == 1U);     // surrogate
+  CHECK(find_bad_utf8("abc\xE2\x82") == 3U);       // cut short
+  CHECK(find_bad_utf8("\xF4\x90\x80\x80") == 0U);  // beyond U+10FFFF
+}
+
+TEST_CASE("text: a value is shown short and without control characters", "[base][text]") {
+  CHECK(shown("25o") == "25o");
+  CHECK(shown("a\x1B[31m") == "a\\x1b[31m");
+  CHECK(shown("\xFFz") == "\\xffz");
+  CHECK(shown("abcdef", 3) == "abc...");
+}
+
+TEST_CASE("text: width counts columns, not bytes", "[base][text]") {
+  CHECK(display_width("abc") == 3);
+  CHECK(display_width("cm\xC2\xB3") == 3);
+  CHECK(display_width("\xE6\xB2\xB9") == 2);
+  CHECK(display_width("e\xCC\x81") == 1);
+}
+
+TEST_CASE("text: a near word is found, a far one is not", "[base][text]") {
+  constexpr std::array<std::string_view, 3> kWords{"pressure", "limit", "stopped"};
+  CHECK(nearest_word("presure", kWords.data(), kWords.size()) == "pressure");
+  CHECK_FALSE(nearest_word("grease", kWords.data(), kWords.size()).has_value());
+}
