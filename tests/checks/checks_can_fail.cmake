@@ -1,0 +1,40 @@
+# Runs a check on a copy of the tree with faults planted in it, and wants each of them named.
+cmake_minimum_required(VERSION 3.25)
+file(REMOVE_RECURSE ${SCRATCH})
+file(MAKE_DIRECTORY ${SCRATCH})
+foreach(entry CMakeLists.txt src tests)
+  file(COPY ${SOURCE}/${entry} DESTINATION ${SCRATCH})
+endforeach()
+
+cmake_path(GET CHECK STEM check)
+if(check STREQUAL "layers")
+  file(WRITE ${SCRATCH}/src/base/planted_up.hpp "#include \"storage/database.hpp\"\n")
+  file(WRITE ${SCRATCH}/src/analysis/planted_heavy.hpp "#include <boost/math/distributions/normal.hpp>\n")
+  file(WRITE ${SCRATCH}/src/domain/planted_sql.cpp "#include <SQLiteCpp/SQLiteCpp.h>\n")
+  file(WRITE ${SCRATCH}/src/domain/planted_bare.cpp "#include \"record.hpp\"\n")
+  file(WRITE ${SCRATCH}/src/base/planted_order.hpp "")
+  file(WRITE ${SCRATCH}/src/base/planted_order.cpp "#include \"base/error.hpp\"\n#include \"base/planted_order.hpp\"\n")
+  file(WRITE ${SCRATCH}/src/attic/planted.cpp "")
+  set(wanted "base may not include \"storage/database.hpp\"" "normal.hpp> belongs into a .cpp file"
+    "<SQLiteCpp/SQLiteCpp.h> is for storage only" "\"record.hpp\" does not name its layer"
+    "src/base/planted_order.cpp: its first" "attic is no layer")
+else()
+  file(WRITE ${SCRATCH}/notes.txt "")
+  file(WRITE ${SCRATCH}/tests/unit/base/planted_test.cpp "")
+  file(WRITE ${SCRATCH}/tests/unit/domain/text_test.cpp "")
+  file(WRITE ${SCRATCH}/src/base/planted.hpp "// see /ho" "me/somebody\n")
+  set(wanted "notes.txt: not agreed" "planted_test.cpp: no CMakeLists.txt" "text_test.cpp: another test"
+    "src/base/planted.hpp: speaks of")
+endif()
+
+execute_process(COMMAND ${CMAKE_COMMAND} -DSOURCE=${SCRATCH} -P ${CHECK} RESULT_VARIABLE status ERROR_VARIABLE said)
+string(REGEX REPLACE "[ \n]+" " " said "${said}")  # messages are wrapped
+if(status EQUAL 0)
+  message(SEND_ERROR "the ${check} check passed a tree with faults in it")
+endif()
+foreach(fault IN LISTS wanted)
+  string(FIND "${said}" "${fault}" at)
+  if(at EQUAL -1)
+    message(SEND_ERROR "the ${check} check did not say: ${fault}\nit said: ${said}")
+  endif()
+endforeach()
