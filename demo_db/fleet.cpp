@@ -131,7 +131,7 @@ Ship tarnwick() {
   s.lubricator.code = "lub1";
   s.lubricator.has_counter = true;
   s.lubricator.counter_start = 40210;
-  s.lubricator.true_ratio = 1.01;
+  s.lubricator.true_ratio = 1.0;
   s.shafts = four_fins(0.58, 0.61, 0.60, 0.57, 35);
   s.shafts[2].device_stuck_from = day_of(2026, 2, 10);
   for (Shaft& f : s.shafts) f.meter_h = 5210.0;
