@@ -47,6 +47,8 @@ Ship aldermoor() {
   Ship s = ship("aldermoor", "Aldermoor", "alder", "Europe/Oslo");
   s.hours_per_day = 9.5;
   s.crew = {"2/E", "Runa", "oiler", "2/E"};
+  s.gun_calibrated_again = day_of(2025, 2, 24);
+  s.cm3_per_stroke_then = 1.22;
   s.shafts = {manual("fin_port", "stabiliser fin, port", 400, 0.25, 300, 60),
               manual("fin_stbd", "stabiliser fin, starboard", 400, 0.26, 300, 60),
               manual("rudder_stock", "rudder stock, lower bearing", 500, 0.16, 500, 60)};
@@ -255,14 +257,14 @@ Ship fenhollow() {
   s.cm3_per_stroke = 2.6;
   s.shafts = {manual("fin_port", "stabiliser fin, port", 400, 0.25, 300, 60),
               manual("fin_stbd", "stabiliser fin, starboard", 400, 0.24, 300, 60),
-              manual("rudder_stock", "rudder stock, lower bearing", 400, 0.28, 400, 45)};
+              manual("rudder_stock", "rudder stock, lower bearing", 400, 0.29, 400, 45)};
   s.shafts[0].meter_h = 5520.0;
   s.shafts[1].meter_h = 5503.0;
   s.shafts[2].meter_h = 9890.0;
   s.shafts[2].hours_share = 1.7;
   s.shafts[2].round = 1;
   const Day docked = day_of(2026, 4, 13);
-  s.shafts[2].neglects = {{day_of(2025, 2, 1), docked, 150}};
+  s.shafts[2].neglects = {{day_of(2025, 2, 1), docked, 135}};
   s.works = {
       {docked + 5, "rudder_stock", "", "bearing_replaced", "bush scored and dry, grease found only at the inlet"}};
   dock(s, docked, docked + 14);
@@ -278,7 +280,8 @@ Ship brackensound() {
   s.lubricator.pail_kg = 2.0;
   s.lubricator.level_every_days = 7;
   s.lubricator.start_pct = 60.0;
-  s.lubricator.no_refill_from = day_of(2026, 6, 1);
+  s.lubricator.no_refill_from = day_of(2026, 1, 20);
+  s.lubricator.refill_on = day_of(2026, 3, 8);
   s.shafts = {automatic("fin_port", "stabiliser fin, port", 0.60, 60),
               automatic("fin_stbd", "stabiliser fin, starboard", 0.58, 60),
               manual("thruster", "stern thruster, azimuth bearing", 350, 0.26, 300, 60)};

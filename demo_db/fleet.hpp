@@ -56,7 +56,8 @@ struct Lubricator {
   Day off_from = kNever, off_until = kNever;
   Day leak_from = kNever;
   double leak_share = 0.0;      ///< of what the doses take
-  Day no_refill_from = kNever;  ///< nobody poured from then on
+  Day no_refill_from = kNever;  ///< nobody poured from then on,
+  Day refill_on = kNever;       ///< but for this once
   int level_every_days = 14;
   double alarms_per_1000h = 0.4;
 };
@@ -89,6 +90,9 @@ struct Ship {
   Day new_grease_from = kNever;
   std::string gun;
   double cm3_per_stroke = 1.3;
+  Day gun_calibrated_again =
+      kNever;  ///< and then found to give `cm3_per_stroke_then`, which it truly gives from that day
+  double cm3_per_stroke_then = 0.0;
   std::string unit = "strokes";
   Day docked = kNever, undocked = kNever;
   Day silent_from = kNever;

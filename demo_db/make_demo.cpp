@@ -54,6 +54,9 @@ void write_register(const std::vector<Ship>& fleet, Files& files) {
   for (const Ship& s : fleet) {
     files["vessels"] += fmt::format("{},{},,{},{}\n", s.code, s.name, s.zone, s.group);
     files["guns"] += fmt::format("{},{},{:.2f},2023-09-10\n", s.code, s.gun, s.cm3_per_stroke);
+    if (s.gun_calibrated_again != kNever)
+      files["guns"] += fmt::format("{},{},{:.2f},{:.10}\n", s.code, s.gun, s.cm3_per_stroke_then,
+                                   format_minute(Minute{s.gun_calibrated_again} * 1440, ""));
     const Lubricator& lub = s.lubricator;
     if (!lub.code.empty())
       files["lubricators"] +=

@@ -39,6 +39,7 @@ struct ShaftState {
   Day greased_on = -20;
   double target_h = 0.0, target_days = 0.0;
   double duty = 1.0;
+  Day rest_on = kNever;  ///< a greasing that was broken off is finished then
   double change_started_h = -1.0;
   double today_h = 0.0, today_loss = 0.0, today_dose = 0.0;
 };
@@ -225,7 +226,8 @@ class Voyage {
     cycles_ += cycles_today;
     const double share = 14.0 / 24.0;
     const double full = lub.reservoir_cm3;
-    if (!is_docked(day) && day < lub.no_refill_from && level_cm3_ < full * lub.refill_below_pct / 100.0) {
+    const bool is_wanted = day < lub.no_refill_from && level_cm3_ < full * lub.refill_below_pct / 100.0;
+    if (!is_docked(day) && (is_wanted || day == lub.refill_on)) {
       const Minute at = day * kDayMinutes + 14 * 60 + random_.whole(0, 45);
       const int before = read_level(share, use);
       const double pail_cm3 = lub.pail_kg * 1000.0 / kDensity_g_cm3;
@@ -259,7 +261,7 @@ class Voyage {
           is_packed = true;
       if (is_packed)
         grease(i, day, day * kDayMinutes + minute, /*is_packed=*/true);
-      else if (is_round_due[static_cast<std::size_t>(ship_.shafts[i].round)])
+      else if (is_round_due[static_cast<std::size_t>(ship_.shafts[i].round)] || shafts_[i].rest_on == day)
         grease(i, day, day * kDayMinutes + minute, /*is_packed=*/false);
       pass(i, 1.0 - share);
     }
@@ -273,11 +275,14 @@ class Voyage {
     if (is_packed) amount = s.cavity_cm3 + left;
     const bool is_empty = !is_packed && state.missing_cm3 > 0.97 * s.cavity_cm3;
     if (is_empty) amount = s.cavity_cm3;
+    const bool is_broken_off = !is_packed && !is_empty && s.dose_cm3 <= 0 && amount > 40 && random_.chance(0.012);
+    if (is_broken_off) amount *= 0.4 + 0.3 * random_.uniform();
     std::string text, unit = ship_.unit;
     const bool is_by_gun = unit == "strokes" && !is_empty;
     const double measured = amount * (1.0 + 0.03 * random_.normal());
     if (is_by_gun) {
-      text = fmt::format("{}", rounded(measured / ship_.cm3_per_stroke));
+      text = fmt::format("{}", rounded(measured / (day < ship_.gun_calibrated_again ? ship_.cm3_per_stroke
+                                                                                    : ship_.cm3_per_stroke_then)));
     } else if (unit == "g") {
       text = fmt::format("{}", 5 * rounded(measured * kDensity_g_cm3 / 5.0));
     } else {
@@ -295,17 +300,20 @@ class Voyage {
                                           "new man shown how", "done before arrival"};
       remark = kRemarks[random_.whole(0, 3)];
     }
+    if (is_broken_off) {
+      remark = "cartridge empty, rest tomorrow";
+      purge = "";
+    }
+    const char* ended = is_packed ? "packed" : is_empty ? "limit" : is_broken_off ? "stopped" : "pressure";
     write("greasings", at,
-          {s.code, "{}", text, unit, is_by_gun ? ship_.gun : "",
-           is_packed  ? "packed"
-           : is_empty ? "limit"
-                      : "pressure",
-           purge, day >= ship_.new_grease_from ? ship_.new_grease : ""},
+          {s.code, "{}", text, unit, is_by_gun ? ship_.gun : "", ended, purge,
+           day >= ship_.new_grease_from ? ship_.new_grease : ""},
           note(at, watch(day), remark));
-    state.missing_cm3 = is_empty ? std::max(left, 0.0) : left;
+    state.missing_cm3 = is_empty ? std::max(left, 0.0) : is_broken_off ? state.missing_cm3 - amount : left;
     state.greased_at_h = hours_at(i, day, at);
     state.greased_on = day;
     plan_next(i);
+    state.rest_on = is_broken_off ? day + 1 : kNever;
   }
 
   void take_samples(Day day) {
@@ -360,8 +368,8 @@ void make_slips(std::vector<Row>& rows) {
   ten->cells[kGreasingAmount] += "0";
 
   // The two fins exchanged: done one after the other, written the wrong way round.
-  auto port = find_row(rows, "greasings", "fin_port", day_of(2024, 10, 1));
-  auto stbd = find_row(rows, "greasings", "fin_stbd", day_of(2024, 10, 1));
+  auto port = find_row(rows, "greasings", "fin_port", day_of(2024, 11, 20));
+  auto stbd = find_row(rows, "greasings", "fin_stbd", day_of(2024, 11, 20));
   std::swap(port->cells[kGreasingAmount], stbd->cells[kGreasingAmount]);
 
   // January: the old year written once more.

@@ -94,9 +94,12 @@ double cm3_of(const Row& greasing) {
   const double n = number(greasing.at("amount"));
   if (greasing.at("unit") == "cm3") return n;
   if (greasing.at("unit") == "g") return n / 0.92;
+  std::optional<double> per_stroke;  // of the last calibration before it
   for (const Row& gun : read("guns"))
-    if (gun.at("vessel") == greasing.at("vessel") && gun.at("gun") == greasing.at("gun"))
-      return n * number(gun.at("cm3_per_stroke"));
+    if (gun.at("vessel") == greasing.at("vessel") && gun.at("gun") == greasing.at("gun") &&
+        moment(gun, "calibrated_on") <= at(greasing))
+      per_stroke = number(gun.at("cm3_per_stroke"));
+  if (per_stroke) return n * *per_stroke;
   throw std::runtime_error{"no such gun: " + greasing.at("gun")};
 }
 
@@ -131,7 +134,7 @@ double rate(const std::string& vessel, const std::string& shaft, const char* fro
     if (at(r) < day(from) || at(r) > day(until)) continue;
     if (first)
       sum += cm3_of(r);
-    else
+    else if (r.at("ended") == "pressure" || r.at("ended") == "packed")
       first = at(r);
     last = at(r);
   }
@@ -217,9 +220,9 @@ TEST_CASE("demo log: hour meters run on, but for the stories about them", "[demo
     }
     before[key] = r;
   }
-  CHECK(odd == std::vector<std::string>{"aldervane/rudder_stock 2024-06-23", "aldervane/rudder_stock 2026-08-16",
+  CHECK(odd == std::vector<std::string>{"aldervane/rudder_stock 2024-06-30", "aldervane/rudder_stock 2026-07-26",
                                         "quillhaven/thruster 2025-01-26", "quillhaven/fin_stbd 2025-09-12",
-                                        "quillmark/fin_port 2025-08-26", "quillmark/fin_port 2025-08-27"});
+                                        "quillmark/fin_port 2025-08-20", "quillmark/fin_port 2025-08-21"});
 }
 
 TEST_CASE("demo log: healthy shafts keep their rate", "[demo]") {
