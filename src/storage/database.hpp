@@ -2,6 +2,7 @@
 
 #include "base/time.hpp"
 
+#include <cstdint>
 #include <filesystem>
 #include <functional>
 #include <memory>
@@ -28,7 +29,9 @@ class Database {
   /// Error{io} if the folder cannot be written
   static Database create(const std::filesystem::path& path);
   /// Opens a file of ours. \throws Error{not_found} no file; Error{damaged} not a database, or not one of ours (says
-  /// which); Error{schema_too_new}; Error{conflict} an older schema (says to run upgrade); Error{io}; Error{busy}
+  /// which); Error{schema_too_new}; Error{conflict} an older schema (says to run upgrade); Error{io}; Error{busy}.
+  /// Read-only in a folder that cannot be written: as long as no writer left a journal beside the file, it is read as
+  /// unchanging (nobody can be writing there through us); with a journal that cannot be used, Error{io}.
   static Database open(const std::filesystem::path& path, Mode mode);
 
   Database(Database&&) noexcept;
@@ -40,10 +43,13 @@ class Database {
   [[nodiscard]] SQLite::Database& raw() const noexcept { return *db_; }
   /// Room for a long import: page cache for this connection [MiB].
   void use_cache_mib(int mib);
+  /// Transactions undone so far on this connection: what a repository remembers from before the last one is void.
+  [[nodiscard]] std::int64_t undone() const noexcept { return *undone_; }
 
  private:
-  Database(std::filesystem::path path, std::unique_ptr<SQLite::Database> db) noexcept;
+  Database(std::filesystem::path path, std::unique_ptr<SQLite::Database> db);
   std::filesystem::path path_;
+  std::unique_ptr<std::int64_t> undone_;  // before db_: SQLite's rollback hook counts in it until db_ is closed
   std::unique_ptr<SQLite::Database> db_;
 };
 

@@ -1,0 +1,276 @@
+#include "storage/database.hpp"
+
+#include "base/error.hpp"
+#include "storage/files.hpp"
+#include "storage/migration.hpp"
+#include "storage/open.hpp"
+#include "storage/query.hpp"
+
+#include <array>
+#include <cstring>
+#include <fstream>
+#include <sqlite3.h>
+
+#include <SQLiteCpp/Database.h>
+#include <SQLiteCpp/Exception.h>
+#include <fmt/format.h>
+
+namespace shaftlog {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr int kBusyTimeout_ms = 10'000;
+/// Pages are held once they were read; one vessel's records are some 10 MB to 40 MB.
+constexpr int kCache_mib = 64;
+
+void count_undone(void* counter) { ++*static_cast<std::int64_t*>(counter); }
+
+void set_config(sqlite3* db, int option, int value) {
+  int now = -1;
+  const int rc = sqlite3_db_config(db, option, value, &now);
+  if (rc != SQLITE_OK || now != value) throw_sqlite_error(db, rc == SQLITE_OK ? SQLITE_ERROR : rc);
+}
+
+std::string as_uri(const fs::path& path) {
+  std::string uri = "file:";
+  for (const char c : fs::absolute(path).string()) {
+    const auto u = static_cast<unsigned char>(c);
+    if (c == '%' || c == '?' || c == '#' || u < 0x21 || u > 0x7e) {
+      uri += fmt::format("%{:02X}", u);
+    } else {
+      uri += c;
+    }
+  }
+  return uri + "?immutable=1";
+}
+
+std::unique_ptr<SQLite::Database> open_raw(const std::string& name, int flags, const fs::path& shown) {
+  try {
+    return std::make_unique<SQLite::Database>(name, flags | SQLITE_OPEN_NOMUTEX, kBusyTimeout_ms);
+  } catch (const SQLite::Exception& e) {
+    throw_sqlite_error(shown.string(), e.getErrorCode(), e.what());
+  }
+}
+
+bool is_empty_or_absent(const fs::path& path) {
+  std::error_code code;
+  const auto size = fs::file_size(path, code);
+  return code ? true : size == 0;
+}
+
+/// What can be told without SQLite, in clearer words than its own.
+void require_database_file(const fs::path& path) {
+  std::error_code code;
+  const fs::file_status status = fs::status(path, code);
+  if (status.type() == fs::file_type::not_found) {
+    throw Error{Errc::not_found,
+                fmt::format("{}: there is no such file; \"init\" makes a new database", path.string())};
+  }
+  if (status.type() == fs::file_type::directory) {
+    throw Error{Errc::io, fmt::format("{}: is a folder, not a database file", path.string())};
+  }
+  if (status.type() != fs::file_type::regular) {
+    throw Error{Errc::io, code ? fmt::format("{}: cannot be opened ({})", path.string(), code.message())
+                               : fmt::format("{}: is not a regular file", path.string())};
+  }
+  std::ifstream in{path, std::ios::binary};
+  if (!in) throw Error{Errc::io, fmt::format("{}: cannot be opened ({})", path.string(), std::strerror(errno))};
+  std::array<char, 100> head{};
+  in.read(head.data(), head.size());
+  const auto got = static_cast<std::size_t>(in.gcount());
+  if (got == 0) throw Error{Errc::damaged, fmt::format("{}: is empty, not a Shaftlog database", path.string())};
+  constexpr std::array<char, 16> kMagic{'S', 'Q', 'L', 'i', 't', 'e', ' ', 'f',
+                                        'o', 'r', 'm', 'a', 't', ' ', '3', '\0'};
+  if (std::memcmp(head.data(), kMagic.data(), std::min(got, kMagic.size())) != 0) {
+    throw Error{Errc::damaged, fmt::format("{}: is not a database", path.string())};
+  }
+  if (got < head.size()) {
+    throw Error{Errc::damaged,
+                fmt::format("{}: is damaged (cut off after {} bytes); go back to a backup", path.string(), got)};
+  }
+}
+
+}  // namespace
+
+void configure_connection(sqlite3* db) {
+  set_config(db, SQLITE_DBCONFIG_DEFENSIVE, 1);
+  set_config(db, SQLITE_DBCONFIG_DQS_DML, 0);
+  set_config(db, SQLITE_DBCONFIG_DQS_DDL, 0);
+  set_config(db, SQLITE_DBCONFIG_ENABLE_LOAD_EXTENSION, 0);
+  set_config(db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0);
+  set_config(db, SQLITE_DBCONFIG_ENABLE_FKEY, 1);
+  sqlite3_busy_timeout(db, kBusyTimeout_ms);
+  execute(db, "PRAGMA synchronous = FULL");
+  // Without it INSERT OR REPLACE would remove rows past the triggers that forbid it.
+  execute(db, "PRAGMA recursive_triggers = ON");
+  execute(db, "PRAGMA cell_size_check = ON");
+  execute(db, fmt::format("PRAGMA cache_size = {}", -1024 * kCache_mib));
+}
+
+std::unique_ptr<SQLite::Database> open_checked(const fs::path& path, Database::Mode mode) {
+  require_database_file(path);
+  const bool read_only = mode == Database::Mode::read_only;
+  auto db = open_raw(path.string(), read_only ? SQLite::OPEN_READONLY : SQLite::OPEN_READWRITE, path);
+  try {
+    configure_connection(db->getHandle());
+    single_integer(db->getHandle(), "SELECT count(*) FROM sqlite_schema");
+  } catch (const Error& e) {
+    if (!read_only || e.code() != Errc::io) throw;
+    // A file in WAL mode needs a shared-memory file beside it; where that cannot be made, nobody can be writing either.
+    if (!is_empty_or_absent(path.string() + "-wal")) {
+      throw Error{Errc::io,
+                  fmt::format("{}: its folder cannot be written and its last changes are still in {}-wal; copy "
+                              "both files to a folder that can be written",
+                              path.string(), path.filename().string())};
+    }
+    db = open_raw(as_uri(path), SQLite::OPEN_READONLY | SQLite::OPEN_URI, path);
+    configure_connection(db->getHandle());
+    single_integer(db->getHandle(), "SELECT count(*) FROM sqlite_schema");
+  }
+  if (!read_only && sqlite3_db_readonly(db->getHandle(), "main") == 1) {
+    throw Error{Errc::io, fmt::format("{}: cannot be written (no permission)", path.string())};
+  }
+  const auto id = single_integer(db->getHandle(), "PRAGMA application_id");
+  if (id != kApplicationId) {
+    throw Error{Errc::damaged,
+                fmt::format("{}: is an SQLite file of another program, not a Shaftlog database (its "
+                            "application id is {:#010x}, expected {:#010x})",
+                            path.string(), static_cast<std::uint32_t>(id), static_cast<std::uint32_t>(kApplicationId))};
+  }
+  return db;
+}
+
+int read_version(sqlite3* db, const fs::path& path, int newest) {
+  const auto version = single_integer(db, "PRAGMA user_version");
+  if (version < 1) {
+    throw Error{Errc::damaged,
+                fmt::format("{}: is damaged (schema version {}, expected 1 to {})", path.string(), version, newest)};
+  }
+  if (version > newest) {
+    throw Error{Errc::schema_too_new, fmt::format("{}: was written by a newer Shaftlog (schema version {}, this one "
+                                                  "knows up to {}); update this program",
+                                                  path.string(), version, newest)};
+  }
+  return static_cast<int>(version);
+}
+
+int schema_version() noexcept { return released_plan().version(); }
+
+Database::Database(fs::path path, std::unique_ptr<SQLite::Database> db)
+    : path_{std::move(path)}, undone_{std::make_unique<std::int64_t>(0)}, db_{std::move(db)} {
+  sqlite3_rollback_hook(db_->getHandle(), count_undone, undone_.get());
+}
+Database::Database(Database&&) noexcept = default;
+Database& Database::operator=(Database&& other) noexcept {
+  if (this != &other) {
+    db_ = std::move(other.db_);  // closes ours first, while its counter is still there
+    undone_ = std::move(other.undone_);
+    path_ = std::move(other.path_);
+  }
+  return *this;
+}
+Database::~Database() = default;
+
+Database Database::create(const fs::path& path) {
+  require_free(path);
+  const ScratchFile scratch{path};
+  {
+    const auto db = open_raw(scratch.path().string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, path);
+    configure_connection(db->getHandle());
+    execute(db->getHandle(), "BEGIN IMMEDIATE");
+    write_fresh_schema(db->getHandle(), released_plan());
+    execute(db->getHandle(), "COMMIT");
+    Query wal{db->getHandle(), "PRAGMA journal_mode = WAL"};
+    if (!wal.step() || wal.text(0) != "wal") {
+      throw Error{Errc::io, fmt::format("{}: this file system cannot keep a write-ahead log", path.string())};
+    }
+  }
+  publish(scratch.path(), path);
+  return open(path, Mode::read_write);
+}
+
+Database Database::open(const fs::path& path, Mode mode) {
+  auto db = open_checked(path, mode);
+  const int version = read_version(db->getHandle(), path, schema_version());
+  if (version < schema_version()) {
+    throw Error{Errc::conflict,
+                fmt::format("{}: has schema version {}, this program needs {}; run \"upgrade\" (it makes "
+                            "a backup first)",
+                            path.string(), version, schema_version())};
+  }
+  if (mode == Mode::read_write) {
+    Query wal{db->getHandle(), "PRAGMA journal_mode"};
+    if (wal.step() && wal.text(0) != "wal") {
+      wal.reset();
+      Query set{db->getHandle(), "PRAGMA journal_mode = WAL"};
+      while (set.step()) {
+      }
+    }
+  }
+  return Database{path, std::move(db)};
+}
+
+void Database::use_cache_mib(int mib) {
+  assert(mib > 0);
+  execute(db_->getHandle(), fmt::format("PRAGMA cache_size = {}", -1024LL * mib));
+}
+
+WriteTransaction::WriteTransaction(Database& db) : db_{&db} { execute(handle_of(db), "BEGIN IMMEDIATE"); }
+
+WriteTransaction::~WriteTransaction() {
+  // SQLite may have undone it by itself (disk full); then there is nothing left to undo.
+  if (!done_ && sqlite3_get_autocommit(handle_of(*db_)) == 0) {
+    sqlite3_exec(handle_of(*db_), "ROLLBACK", nullptr, nullptr, nullptr);
+  }
+}
+
+void WriteTransaction::commit() {
+  execute(handle_of(*db_), "COMMIT");
+  done_ = true;
+}
+
+ReadTransaction::ReadTransaction(Database& db) : db_{&db} {
+  execute(handle_of(db), "BEGIN");
+  try {
+    execute(handle_of(db), "SELECT 1 FROM sqlite_schema LIMIT 1");  // the view is fixed by the first read
+  } catch (const Error&) {
+    sqlite3_exec(handle_of(db), "ROLLBACK", nullptr, nullptr, nullptr);
+    throw;
+  }
+}
+
+ReadTransaction::~ReadTransaction() {
+  // COMMIT, not ROLLBACK: nothing was written, and a rollback would void what repositories remember.
+  if (sqlite3_get_autocommit(handle_of(*db_)) == 0) sqlite3_exec(handle_of(*db_), "COMMIT", nullptr, nullptr, nullptr);
+}
+
+void copy_to(sqlite3* from, const fs::path& to) {
+  require_free(to);
+  const ScratchFile scratch{to};
+  {
+    const auto copy = open_raw(scratch.path().string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, to);
+    sqlite3_backup* job = sqlite3_backup_init(copy->getHandle(), "main", from, "main");
+    if (job == nullptr) {
+      throw_sqlite_error(to.string(), sqlite3_errcode(copy->getHandle()), sqlite3_errmsg(copy->getHandle()));
+    }
+    // All pages in one step: one unchanging view, and writers of a WAL file need not wait for it.
+    const int stepped = sqlite3_backup_step(job, -1);
+    const int rc = sqlite3_backup_finish(job);
+    if (stepped != SQLITE_DONE || rc != SQLITE_OK) {
+      const int code = stepped == SQLITE_DONE ? rc : stepped;
+      throw_sqlite_error(to.string(), code, sqlite3_errstr(code));
+    }
+    configure_connection(copy->getHandle());
+    Query verify{copy->getHandle(), "PRAGMA integrity_check(1)"};
+    if (!verify.step() || verify.text(0) != "ok") {
+      throw Error{Errc::damaged,
+                  fmt::format("{}: the copy is damaged ({}); check the original", to.string(), verify.text(0))};
+    }
+  }
+  publish(scratch.path(), to);
+}
+
+void backup(Database& db, const fs::path& to) { copy_to(handle_of(db), to); }
+
+}  // namespace shaftlog

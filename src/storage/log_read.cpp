@@ -1,0 +1,281 @@
+#include "base/error.hpp"
+#include "base/text.hpp"
+#include "storage/log_repository.hpp"
+#include "storage/log_rows.hpp"
+#include "storage/log_statements.hpp"
+
+#include <algorithm>
+#include <functional>
+#include <unordered_set>
+
+#include <fmt/format.h>
+
+namespace shaftlog {
+namespace {
+
+using Ids = std::unordered_set<Uuid>;
+
+bool is_before(const Entry& a, const Entry& b) {
+  return a.head.at.utc != b.head.at.utc ? a.head.at.utc < b.head.at.utc : a.head.id < b.head.id;
+}
+
+/// Records of one kind (or the withdrawals) of one vessel, one at a time.
+class Cursor {
+ public:
+  Cursor(Database& db, const ListQuery& q, VesselId vessel, std::optional<Kind> kind, bool newest_first)
+      : kind_{kind},
+        query_{db, kind ? log_sql::list_kind(index_of(*kind), newest_first) : log_sql::list_withdrawals(newest_first)} {
+    const Instant from = q.from.value_or(kEarliest);
+    const Instant until = q.until.value_or(kLatest + std::chrono::seconds{1});
+    const Instant known = q.known.value_or(kLatest);
+    if (kind) {
+      query_.bind(vessel, code_of(*kind), from, until, known, q.shaft, q.lubricator);
+    } else {
+      query_.bind(vessel, q.kind ? std::optional{code_of(*q.kind)} : std::nullopt, from, until, known, q.shaft,
+                  q.lubricator);
+    }
+  }
+  /// Moves to the next record not in `left_out`; false at the end.
+  bool next(const Ids& left_out) {
+    while (query_.step()) {
+      if (!left_out.empty() && left_out.contains(query_.uuid(0))) continue;
+      now_ = read_head(query_);
+      if (kind_) now_.detail = read_detail(*kind_, query_, log_sql::kDetailAfterHead);
+      return true;
+    }
+    return false;
+  }
+  [[nodiscard]] const Entry& now() const noexcept { return now_; }
+
+ private:
+  std::optional<Kind> kind_;
+  Query query_;
+  Entry now_;
+};
+
+/// Merges the kinds of one vessel into one order. `take` answers whether it wants more.
+void merge_vessel(Database& db, const ListQuery& q, VesselId vessel, bool newest_first,
+                  const std::function<bool(const Entry&)>& take) {
+  const Ids left_out = q.in_force_only ? find_not_in_force(db, vessel, q.known.value_or(kLatest)) : Ids{};
+  std::vector<Cursor> open;
+  open.reserve(kKinds.size() + 1);
+  const auto add = [&](std::optional<Kind> kind) {
+    Cursor cursor{db, q, vessel, kind, newest_first};
+    if (cursor.next(left_out)) open.push_back(std::move(cursor));
+  };
+  for (const Kind kind : kKinds) {
+    if (!q.kind || *q.kind == kind) add(kind);
+  }
+  if (!q.in_force_only) add(std::nullopt);
+  // At most nine: looking at each is as fast as a heap.
+  std::vector<std::size_t> left(open.size());
+  for (std::size_t i = 0; i < left.size(); ++i) left[i] = i;
+  while (!left.empty()) {
+    const auto it = std::min_element(left.begin(), left.end(), [&](std::size_t a, std::size_t b) {
+      return newest_first ? is_before(open[b].now(), open[a].now()) : is_before(open[a].now(), open[b].now());
+    });
+    if (!take(open[*it].now())) return;
+    if (!open[*it].next(left_out)) left.erase(it);
+  }
+}
+
+/// Vessels a query can be about, by code.
+std::vector<VesselId> vessels_of(Database& db, const ListQuery& q) {
+  std::vector<VesselId> out;
+  const auto collect = [&](Query& query) {
+    while (query.step()) out.push_back(query.key<VesselId>(0));
+  };
+  if (q.vessel.is_set()) {
+    out.push_back(q.vessel);
+  } else if (q.shaft.is_set()) {
+    Query query{db, log_sql::kVesselOfShaft};
+    collect(query.bind(q.shaft));
+  } else if (q.lubricator.is_set()) {
+    Query query{db, log_sql::kVesselOfLubricator};
+    collect(query.bind(q.lubricator));
+  } else {
+    Query query{db, log_sql::kVesselsByCode};
+    collect(query);
+  }
+  return out;
+}
+
+/// The `most` newest of what a query asks for, vessel by vessel in the order of vessels_of, each sorted by (at, id).
+std::vector<std::vector<Entry>> newest(Database& db, const ListQuery& q) {
+  const auto most = static_cast<std::size_t>(q.most);
+  std::vector<std::vector<Entry>> out;
+  std::vector<Entry> kept;  // a heap with the oldest on top
+  const auto newer = [](const Entry& a, const Entry& b) { return is_before(b, a); };
+  const auto vessels = vessels_of(db, q);
+  for (const VesselId vessel : vessels) {
+    merge_vessel(db, q, vessel, /*newest_first=*/true, [&](const Entry& e) {
+      if (kept.size() == most) {
+        if (is_before(e, kept.front())) return false;  // and so are all that follow
+        std::pop_heap(kept.begin(), kept.end(), newer);
+        kept.pop_back();
+      }
+      kept.push_back(e);
+      std::push_heap(kept.begin(), kept.end(), newer);
+      return true;
+    });
+  }
+  std::sort(kept.begin(), kept.end(), is_before);
+  for (const VesselId vessel : vessels) {
+    std::vector<Entry> of;
+    std::copy_if(kept.begin(), kept.end(), std::back_inserter(of), [&](const Entry& e) { return e.vessel == vessel; });
+    out.push_back(std::move(of));
+  }
+  return out;
+}
+
+std::optional<Entry> find_entry(Database& db, const Uuid& id) {
+  Query query{db, log_sql::find_entry()};
+  if (!query.bind(id).step()) return std::nullopt;
+  Entry entry = read_head(query);
+  if (entry.head.withdraws) return entry;
+  const std::int64_t entry_id = query.integer(log_sql::kDetailAfterHead);
+  Query detail{db, log_sql::find_detail(index_of(entry.kind))};
+  if (!detail.bind(entry_id).step()) {
+    throw Error{Errc::damaged,
+                fmt::format("{}: is damaged (record {} has no detail)", db.path().string(), format_uuid(id))};
+  }
+  entry.detail = read_detail(entry.kind, detail, 0);
+  return entry;
+}
+
+std::optional<unsigned> digit_of(char c) noexcept {
+  if (c >= '0' && c <= '9') return static_cast<unsigned>(c - '0');
+  if (c >= 'a' && c <= 'f') return static_cast<unsigned>(c - 'a' + 10);
+  if (c >= 'A' && c <= 'F') return static_cast<unsigned>(c - 'A' + 10);
+  return std::nullopt;
+}
+
+}  // namespace
+
+std::unordered_set<Uuid> find_not_in_force(Database& db, VesselId vessel, Instant known) {
+  std::vector<Link> links;
+  Query corrections{db, log_sql::kCorrections};
+  corrections.bind(vessel, known);
+  while (corrections.step()) {
+    links.push_back(
+        {corrections.uuid(0), corrections.uuid(1), /*is_withdrawal=*/false, from_unix(corrections.integer(2))});
+  }
+  Query withdrawals{db, log_sql::kWithdrawals};
+  withdrawals.bind(vessel, known);
+  while (withdrawals.step()) {
+    links.push_back(
+        {withdrawals.uuid(0), withdrawals.uuid(1), /*is_withdrawal=*/true, from_unix(withdrawals.integer(2))});
+  }
+  return not_in_force(links);
+}
+
+std::optional<Entry> LogRepository::find(const Uuid& id) const { return find_entry(*db_, id); }
+
+std::vector<Uuid> LogRepository::find_by_prefix(const std::string& prefix) const {
+  Uuid low, high;
+  high.bytes.fill(0xff);
+  std::size_t digits = 0;
+  for (const char c : prefix) {
+    if (c == '-') continue;
+    const auto value = digit_of(c);
+    if (!value || digits == 32) {
+      throw Error{Errc::bad_data, fmt::format("record id: \"{}\" is not the beginning of an id; expected 4 to 32 "
+                                              "hexadecimal digits",
+                                              shown(prefix))};
+    }
+    const unsigned shift = digits % 2 == 0 ? 4 : 0;
+    auto& l = low.bytes[digits / 2];
+    auto& h = high.bytes[digits / 2];
+    l = static_cast<std::uint8_t>(l | (*value << shift));
+    h = static_cast<std::uint8_t>((h & ~(0xfU << shift)) | (*value << shift));
+    ++digits;
+  }
+  if (digits < 4) {
+    throw Error{Errc::bad_data,
+                fmt::format("record id: \"{}\" has {} hexadecimal digits, expected at least 4", shown(prefix), digits)};
+  }
+  std::vector<Uuid> out;
+  Query query{*db_, log_sql::kFindByPrefix};
+  query.bind(low, high);
+  while (query.step()) out.push_back(query.uuid(0));
+  return out;
+}
+
+std::vector<Entry> LogRepository::history_of(const Uuid& id) const {
+  std::vector<Entry> out;
+  const auto start = find_entry(*db_, id);
+  if (!start) return out;
+  const VesselId vessel = start->vessel;
+  Query corrections{*db_, log_sql::kCorrectionsOf};
+  Query withdrawals{*db_, log_sql::kWithdrawalsOf};
+  // An id may be referred to without being there; its other relatives are found through it all the same.
+  std::unordered_set<Uuid> seen{id};
+  std::vector<Uuid> open{id};
+  const auto reach = [&](const Uuid& other) {
+    if (seen.insert(other).second) open.push_back(other);
+  };
+  while (!open.empty()) {
+    const Uuid next = open.back();
+    open.pop_back();
+    const auto entry = find_entry(*db_, next);
+    if (entry && entry->vessel != vessel) continue;
+    if (entry) {
+      if (entry->head.replaces) reach(*entry->head.replaces);
+      if (entry->head.withdraws) reach(*entry->head.withdraws);
+      out.push_back(*entry);
+    }
+    corrections.bind(vessel, next);
+    while (corrections.step()) reach(corrections.uuid(0));
+    withdrawals.bind(vessel, next);
+    while (withdrawals.step()) reach(withdrawals.uuid(0));
+  }
+  std::sort(out.begin(), out.end(), [](const Entry& a, const Entry& b) {
+    return a.head.recorded_at.utc != b.head.recorded_at.utc ? a.head.recorded_at.utc < b.head.recorded_at.utc
+                                                            : a.head.id < b.head.id;
+  });
+  return out;
+}
+
+std::optional<Entry> LogRepository::in_force(const Uuid& id) const {
+  const auto family = history_of(id);
+  std::vector<Link> links;
+  for (const Entry& e : family) {
+    if (e.head.replaces) links.push_back({e.head.id, *e.head.replaces, false, e.head.recorded_at.utc});
+    if (e.head.withdraws) links.push_back({e.head.id, *e.head.withdraws, true, e.head.recorded_at.utc});
+  }
+  const Ids left_out = not_in_force(links);
+  for (const Entry& e : family) {
+    if (!e.is_withdrawal() && !left_out.contains(e.head.id)) return e;
+  }
+  return std::nullopt;
+}
+
+std::vector<Entry> LogRepository::list(const ListQuery& query) const {
+  std::vector<Entry> out;
+  if (query.most > 0) {
+    for (auto& of_vessel : newest(*db_, query)) {
+      out.insert(out.end(), std::make_move_iterator(of_vessel.begin()), std::make_move_iterator(of_vessel.end()));
+    }
+  } else {
+    each(query, [&](const Entry& e) { out.push_back(e); });
+  }
+  std::sort(out.begin(), out.end(), is_before);
+  return out;
+}
+
+void LogRepository::each(const ListQuery& query, const std::function<void(const Entry&)>& take) const {
+  if (query.most > 0) {
+    for (const auto& of_vessel : newest(*db_, query)) {
+      for (const Entry& e : of_vessel) take(e);
+    }
+    return;
+  }
+  for (const VesselId vessel : vessels_of(*db_, query)) {
+    merge_vessel(*db_, query, vessel, /*newest_first=*/false, [&](const Entry& e) {
+      take(e);
+      return true;
+    });
+  }
+}
+
+}  // namespace shaftlog

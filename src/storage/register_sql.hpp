@@ -1,0 +1,193 @@
+#pragma once
+
+// Every statement of the register, in one place so that a test can prepare each.
+
+#include <string>
+#include <vector>
+
+namespace shaftlog::register_sql {
+
+// Reading: `select`, then `of_vessel` where one vessel is asked for, then `order`.
+struct Reading {
+  const char* select;
+  const char* of_vessel;
+  const char* order;
+  [[nodiscard]] std::string text(bool one_vessel) const {
+    return std::string{select} + (one_vessel ? of_vessel : "") + order;
+  }
+};
+
+inline constexpr Reading kVessels{R"sql( SELECT vessel_id, code, name, imo, time_zone, fleet_group FROM vessel )sql",
+                                  " WHERE vessel_id = :vessel ", " ORDER BY code "};
+inline constexpr Reading kGreases{
+    R"sql( SELECT grease_id, code, thickener, nlgi, density_mg_cm3, sea_safe FROM grease )sql", "", " ORDER BY code "};
+inline constexpr Reading kGuns{R"sql(
+SELECT g.gun_id, g.vessel_id, g.code, c.from_utc_s, c.from_offset_min, c.from_precision, c.per_stroke_mm3
+FROM gun g JOIN vessel v ON v.vessel_id = g.vessel_id JOIN gun_calibration c ON c.gun_id = g.gun_id )sql",
+                               " WHERE g.vessel_id = :vessel ", " ORDER BY v.code, g.code, ifnull(c.from_utc_s, -1) "};
+inline constexpr Reading kLubricators{R"sql(
+SELECT l.lubricator_id, l.vessel_id, l.code, s.from_utc_s, s.from_offset_min, s.from_precision, s.reservoir_mm3,
+       s.low_level_mm3, s.grease_id
+FROM lubricator l JOIN vessel v ON v.vessel_id = l.vessel_id
+                  JOIN lubricator_setting s ON s.lubricator_id = l.lubricator_id )sql",
+                                      " WHERE l.vessel_id = :vessel ",
+                                      " ORDER BY v.code, l.code, ifnull(s.from_utc_s, -1) "};
+inline constexpr Reading kShafts{R"sql(
+SELECT h.shaft_id, h.vessel_id, h.code, s.from_utc_s, s.from_offset_min, s.from_precision, s.position, s.cavity_mm3,
+       s.interval_s, s.interval_days, s.reserve_pct_100, s.meter_rollover_s, s.grease_id
+FROM shaft h JOIN vessel v ON v.vessel_id = h.vessel_id JOIN shaft_setting s ON s.shaft_id = h.shaft_id )sql",
+                                 " WHERE h.vessel_id = :vessel ",
+                                 " ORDER BY v.code, h.code, ifnull(s.from_utc_s, -1) "};
+inline constexpr Reading kFeeds{R"sql(
+SELECT f.lubricator_id, f.shaft_id, f.from_utc_s, f.from_offset_min, f.from_precision, f.dose_mm3, f.cycle_s
+FROM feed f JOIN vessel v ON v.vessel_id = f.vessel_id
+            JOIN lubricator l ON l.lubricator_id = f.lubricator_id JOIN shaft h ON h.shaft_id = f.shaft_id )sql",
+                                " WHERE f.vessel_id = :vessel ",
+                                " ORDER BY v.code, l.code, h.code, ifnull(f.from_utc_s, -1) "};
+
+// One row by its key, to compare; :from is seconds, or -1 for "from the beginning".
+inline constexpr const char* kFindVessel = R"sql(
+SELECT vessel_id, code, name, imo, time_zone, fleet_group FROM vessel WHERE code = :code )sql";
+inline constexpr const char* kFindGrease = R"sql(
+SELECT grease_id, code, thickener, nlgi, density_mg_cm3, sea_safe FROM grease WHERE code = :code )sql";
+inline constexpr const char* kFindGun = R"sql( SELECT gun_id FROM gun WHERE vessel_id = :vessel AND code = :code )sql";
+inline constexpr const char* kFindLubricator = R"sql(
+SELECT lubricator_id FROM lubricator WHERE vessel_id = :vessel AND code = :code )sql";
+inline constexpr const char* kFindShaft = R"sql(
+SELECT shaft_id FROM shaft WHERE vessel_id = :vessel AND code = :code )sql";
+inline constexpr const char* kFindGunCalibration = R"sql(
+SELECT gun_calibration_id, from_utc_s, from_offset_min, from_precision, per_stroke_mm3
+FROM gun_calibration WHERE gun_id = :gun AND ifnull(from_utc_s, -1) = :from )sql";
+inline constexpr const char* kFindLubricatorSetting = R"sql(
+SELECT lubricator_setting_id, from_utc_s, from_offset_min, from_precision, reservoir_mm3, low_level_mm3, grease_id
+FROM lubricator_setting WHERE lubricator_id = :lubricator AND ifnull(from_utc_s, -1) = :from )sql";
+inline constexpr const char* kFindShaftSetting = R"sql(
+SELECT shaft_setting_id, from_utc_s, from_offset_min, from_precision, position, cavity_mm3, interval_s, interval_days,
+       reserve_pct_100, meter_rollover_s, grease_id
+FROM shaft_setting WHERE shaft_id = :shaft AND ifnull(from_utc_s, -1) = :from )sql";
+inline constexpr const char* kFindFeed = R"sql(
+SELECT feed_id, from_utc_s, from_offset_min, from_precision, dose_mm3, cycle_s
+FROM feed WHERE lubricator_id = :lubricator AND shaft_id = :shaft AND ifnull(from_utc_s, -1) = :from )sql";
+inline constexpr const char* kVesselOfLubricator = R"sql(
+SELECT vessel_id FROM lubricator WHERE lubricator_id = :lubricator )sql";
+inline constexpr const char* kVesselOfShaft = R"sql( SELECT vessel_id FROM shaft WHERE shaft_id = :shaft )sql";
+
+inline constexpr const char* kAddVessel = R"sql(
+INSERT INTO vessel (code, name, imo, time_zone, fleet_group) VALUES (:code, :name, :imo, :zone, :group) )sql";
+inline constexpr const char* kAddGrease = R"sql(
+INSERT INTO grease (code, thickener, nlgi, density_mg_cm3, sea_safe)
+VALUES (:code, :thickener, :nlgi, :density, :sea_safe) )sql";
+inline constexpr const char* kAddGun = R"sql( INSERT INTO gun (vessel_id, code) VALUES (:vessel, :code) )sql";
+inline constexpr const char* kAddLubricator = R"sql(
+INSERT INTO lubricator (vessel_id, code) VALUES (:vessel, :code) )sql";
+inline constexpr const char* kAddShaft = R"sql( INSERT INTO shaft (vessel_id, code) VALUES (:vessel, :code) )sql";
+inline constexpr const char* kAddGunCalibration = R"sql(
+INSERT INTO gun_calibration (gun_id, from_utc_s, from_offset_min, from_precision, per_stroke_mm3)
+VALUES (:gun, :from, :from_offset, :from_precision, :per_stroke) )sql";
+inline constexpr const char* kAddLubricatorSetting = R"sql(
+INSERT INTO lubricator_setting (lubricator_id, from_utc_s, from_offset_min, from_precision, reservoir_mm3,
+                                low_level_mm3, grease_id)
+VALUES (:lubricator, :from, :from_offset, :from_precision, :reservoir, :low_level, :grease) )sql";
+inline constexpr const char* kAddShaftSetting = R"sql(
+INSERT INTO shaft_setting (shaft_id, from_utc_s, from_offset_min, from_precision, position, cavity_mm3, interval_s,
+                           interval_days, reserve_pct_100, meter_rollover_s, grease_id)
+VALUES (:shaft, :from, :from_offset, :from_precision, :position, :cavity, :interval, :interval_days, :reserve,
+        :rollover, :grease) )sql";
+inline constexpr const char* kAddFeed = R"sql(
+INSERT INTO feed (vessel_id, lubricator_id, shaft_id, from_utc_s, from_offset_min, from_precision, dose_mm3, cycle_s)
+VALUES (:vessel, :lubricator, :shaft, :from, :from_offset, :from_precision, :dose, :cycle) )sql";
+
+// Keeping a row as it is before it is put right: :row, :at, :by.
+inline constexpr const char* kKeepVessel = R"sql(
+INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
+SELECT 'vessel', vessel_id, json_object('code', code, 'name', name, 'imo', imo, 'time_zone', time_zone,
+       'fleet_group', fleet_group), :at, :by FROM vessel WHERE vessel_id = :row )sql";
+inline constexpr const char* kKeepGrease = R"sql(
+INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
+SELECT 'grease', grease_id, json_object('code', code, 'thickener', thickener, 'nlgi', nlgi,
+       'density_mg_cm3', density_mg_cm3, 'sea_safe', sea_safe), :at, :by FROM grease WHERE grease_id = :row )sql";
+inline constexpr const char* kKeepGunCalibration = R"sql(
+INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
+SELECT 'gun_calibration', gun_calibration_id, json_object('gun_id', gun_id, 'from_utc_s', from_utc_s,
+       'from_offset_min', from_offset_min, 'from_precision', from_precision, 'per_stroke_mm3', per_stroke_mm3), :at, :by
+FROM gun_calibration WHERE gun_calibration_id = :row )sql";
+inline constexpr const char* kKeepLubricatorSetting = R"sql(
+INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
+SELECT 'lubricator_setting', lubricator_setting_id, json_object('lubricator_id', lubricator_id,
+       'from_utc_s', from_utc_s, 'from_offset_min', from_offset_min, 'from_precision', from_precision,
+       'reservoir_mm3', reservoir_mm3, 'low_level_mm3', low_level_mm3, 'grease_id', grease_id), :at, :by
+FROM lubricator_setting WHERE lubricator_setting_id = :row )sql";
+inline constexpr const char* kKeepShaftSetting = R"sql(
+INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
+SELECT 'shaft_setting', shaft_setting_id, json_object('shaft_id', shaft_id, 'from_utc_s', from_utc_s,
+       'from_offset_min', from_offset_min, 'from_precision', from_precision, 'position', position,
+       'cavity_mm3', cavity_mm3, 'interval_s', interval_s, 'interval_days', interval_days,
+       'reserve_pct_100', reserve_pct_100, 'meter_rollover_s', meter_rollover_s, 'grease_id', grease_id), :at, :by
+FROM shaft_setting WHERE shaft_setting_id = :row )sql";
+inline constexpr const char* kKeepFeed = R"sql(
+INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
+SELECT 'feed', feed_id, json_object('vessel_id', vessel_id, 'lubricator_id', lubricator_id, 'shaft_id', shaft_id,
+       'from_utc_s', from_utc_s, 'from_offset_min', from_offset_min, 'from_precision', from_precision,
+       'dose_mm3', dose_mm3, 'cycle_s', cycle_s), :at, :by FROM feed WHERE feed_id = :row )sql";
+
+inline constexpr const char* kSetVessel = R"sql(
+UPDATE vessel SET name = :name, imo = :imo, time_zone = :zone, fleet_group = :group WHERE vessel_id = :row )sql";
+inline constexpr const char* kSetGrease = R"sql(
+UPDATE grease SET thickener = :thickener, nlgi = :nlgi, density_mg_cm3 = :density, sea_safe = :sea_safe
+WHERE grease_id = :row )sql";
+inline constexpr const char* kSetGunCalibration = R"sql(
+UPDATE gun_calibration SET from_offset_min = :from_offset, from_precision = :from_precision,
+       per_stroke_mm3 = :per_stroke WHERE gun_calibration_id = :row )sql";
+inline constexpr const char* kSetLubricatorSetting = R"sql(
+UPDATE lubricator_setting SET from_offset_min = :from_offset, from_precision = :from_precision,
+       reservoir_mm3 = :reservoir, low_level_mm3 = :low_level, grease_id = :grease
+WHERE lubricator_setting_id = :row )sql";
+inline constexpr const char* kSetShaftSetting = R"sql(
+UPDATE shaft_setting SET from_offset_min = :from_offset, from_precision = :from_precision, position = :position,
+       cavity_mm3 = :cavity, interval_s = :interval, interval_days = :interval_days, reserve_pct_100 = :reserve,
+       meter_rollover_s = :rollover, grease_id = :grease WHERE shaft_setting_id = :row )sql";
+inline constexpr const char* kSetFeed = R"sql(
+UPDATE feed SET from_offset_min = :from_offset, from_precision = :from_precision, dose_mm3 = :dose, cycle_s = :cycle
+WHERE feed_id = :row )sql";
+
+inline std::vector<std::string> all() {
+  std::vector<std::string> out{kFindVessel,
+                               kFindGrease,
+                               kFindGun,
+                               kFindLubricator,
+                               kFindShaft,
+                               kFindGunCalibration,
+                               kFindLubricatorSetting,
+                               kFindShaftSetting,
+                               kFindFeed,
+                               kVesselOfLubricator,
+                               kVesselOfShaft,
+                               kAddVessel,
+                               kAddGrease,
+                               kAddGun,
+                               kAddLubricator,
+                               kAddShaft,
+                               kAddGunCalibration,
+                               kAddLubricatorSetting,
+                               kAddShaftSetting,
+                               kAddFeed,
+                               kKeepVessel,
+                               kKeepGrease,
+                               kKeepGunCalibration,
+                               kKeepLubricatorSetting,
+                               kKeepShaftSetting,
+                               kKeepFeed,
+                               kSetVessel,
+                               kSetGrease,
+                               kSetGunCalibration,
+                               kSetLubricatorSetting,
+                               kSetShaftSetting,
+                               kSetFeed};
+  for (const Reading* r : {&kVessels, &kGreases, &kGuns, &kLubricators, &kShafts, &kFeeds}) {
+    out.push_back(r->text(false));
+    out.push_back(r->text(true));
+  }
+  return out;
+}
+
+}  // namespace shaftlog::register_sql
