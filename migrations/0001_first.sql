@@ -37,7 +37,7 @@ CREATE TABLE gun_calibration (
   gun_id          INTEGER NOT NULL REFERENCES gun (gun_id) ON DELETE RESTRICT,
   from_utc_s      INTEGER CONSTRAINT gun_calibration_from_range CHECK (from_utc_s BETWEEN 0 AND 4102444799),
   from_offset_min INTEGER,
-  from_precision  INTEGER CONSTRAINT gun_calibration_from_precision_known CHECK (from_precision IN (0, 1, 2)),
+  from_precision  INTEGER CONSTRAINT gun_calibration_from_precision_known CHECK (from_precision BETWEEN 0 AND 2),
   per_stroke_mm3  INTEGER NOT NULL CONSTRAINT gun_calibration_per_stroke_above_zero CHECK (per_stroke_mm3 > 0),
   CONSTRAINT gun_calibration_from_whole CHECK (
     (from_utc_s IS NULL) = (from_offset_min IS NULL) AND (from_utc_s IS NULL) = (from_precision IS NULL))
@@ -57,7 +57,7 @@ CREATE TABLE lubricator_setting (
   lubricator_id   INTEGER NOT NULL REFERENCES lubricator (lubricator_id) ON DELETE RESTRICT,
   from_utc_s      INTEGER CONSTRAINT lubricator_setting_from_range CHECK (from_utc_s BETWEEN 0 AND 4102444799),
   from_offset_min INTEGER,
-  from_precision  INTEGER CONSTRAINT lubricator_setting_from_precision_known CHECK (from_precision IN (0, 1, 2)),
+  from_precision  INTEGER CONSTRAINT lubricator_setting_from_precision_known CHECK (from_precision BETWEEN 0 AND 2),
   reservoir_mm3   INTEGER NOT NULL CONSTRAINT lubricator_setting_reservoir_above_zero CHECK (reservoir_mm3 > 0),
   low_level_mm3   INTEGER CONSTRAINT lubricator_setting_low_level_not_negative CHECK (low_level_mm3 >= 0),  -- NULL: 10 % of the reservoir
   grease_id       INTEGER NOT NULL REFERENCES grease (grease_id) ON DELETE RESTRICT,
@@ -79,7 +79,7 @@ CREATE TABLE shaft_setting (
   shaft_id         INTEGER NOT NULL REFERENCES shaft (shaft_id) ON DELETE RESTRICT,
   from_utc_s       INTEGER CONSTRAINT shaft_setting_from_range CHECK (from_utc_s BETWEEN 0 AND 4102444799),
   from_offset_min  INTEGER,
-  from_precision   INTEGER CONSTRAINT shaft_setting_from_precision_known CHECK (from_precision IN (0, 1, 2)),
+  from_precision   INTEGER CONSTRAINT shaft_setting_from_precision_known CHECK (from_precision BETWEEN 0 AND 2),
   position         TEXT,     -- free text; NULL: not said
   cavity_mm3       INTEGER CONSTRAINT shaft_setting_cavity_above_zero CHECK (cavity_mm3 > 0),  -- NULL: not known
   interval_s       INTEGER CONSTRAINT shaft_setting_interval_above_zero CHECK (interval_s > 0),  -- running time; NULL: none set
@@ -99,7 +99,7 @@ CREATE TABLE feed (
   shaft_id        INTEGER NOT NULL,
   from_utc_s      INTEGER CONSTRAINT feed_from_range CHECK (from_utc_s BETWEEN 0 AND 4102444799),
   from_offset_min INTEGER,
-  from_precision  INTEGER CONSTRAINT feed_from_precision_known CHECK (from_precision IN (0, 1, 2)),
+  from_precision  INTEGER CONSTRAINT feed_from_precision_known CHECK (from_precision BETWEEN 0 AND 2),
   dose_mm3        INTEGER NOT NULL CONSTRAINT feed_dose_not_negative CHECK (dose_mm3 >= 0),  -- to this shaft per full cycle; 0: off
   cycle_s         INTEGER NOT NULL CONSTRAINT feed_cycle_above_zero CHECK (cycle_s > 0),  -- running time per full cycle
   CONSTRAINT feed_from_whole CHECK (
@@ -126,7 +126,8 @@ BEGIN SELECT RAISE(ABORT, 'what the register was is never removed'); END;
 
 -- The spine of the log: what every record has. One detail row in the table of its kind says the rest; a withdrawal has
 -- none. A record is never changed or removed: a correction is a newer one with `replaces`, a withdrawal one with
--- `withdraws`.
+-- `withdraws`. (No IN with more than two numbers in the checks of this table and of 030_counters.sql: SQLite builds a
+-- table in memory for each such list and row, which halved the speed of an import.)
 
 CREATE TABLE person (  -- who recorded; a name as it was given, not an account
   person_id INTEGER PRIMARY KEY,
@@ -148,10 +149,10 @@ CREATE TABLE entry (
   lubricator_id       INTEGER,
   at_utc_s            INTEGER NOT NULL CONSTRAINT entry_at_range CHECK (at_utc_s BETWEEN 0 AND 4102444799),
   at_offset_min       INTEGER NOT NULL CONSTRAINT entry_at_offset_range CHECK (at_offset_min BETWEEN -1080 AND 1080),
-  at_precision        INTEGER NOT NULL CONSTRAINT entry_at_precision_known CHECK (at_precision IN (0, 1, 2)),
+  at_precision        INTEGER NOT NULL CONSTRAINT entry_at_precision_known CHECK (at_precision BETWEEN 0 AND 2),
   recorded_at_utc_s   INTEGER NOT NULL CONSTRAINT entry_recorded_at_range CHECK (recorded_at_utc_s BETWEEN 0 AND 4102444799),
   recorded_offset_min INTEGER NOT NULL CONSTRAINT entry_recorded_offset_range CHECK (recorded_offset_min BETWEEN -1080 AND 1080),
-  recorded_precision  INTEGER NOT NULL CONSTRAINT entry_recorded_precision_known CHECK (recorded_precision IN (0, 1, 2)),
+  recorded_precision  INTEGER NOT NULL CONSTRAINT entry_recorded_precision_known CHECK (recorded_precision BETWEEN 0 AND 2),
   recorded_by         INTEGER REFERENCES person (person_id) ON DELETE RESTRICT,  -- NULL: not said
   source_id           INTEGER REFERENCES source (source_id) ON DELETE RESTRICT,  -- NULL: not said
   source_line         INTEGER CONSTRAINT entry_source_line_not_negative CHECK (source_line >= 0),  -- NULL: the source has no lines
@@ -163,8 +164,8 @@ CREATE TABLE entry (
   CONSTRAINT entry_one_purpose CHECK (replaces IS NULL OR withdraws IS NULL),
   CONSTRAINT entry_not_of_itself CHECK (uuid IS NOT replaces AND uuid IS NOT withdraws),
   CONSTRAINT entry_about CHECK (withdraws IS NOT NULL OR CASE
-    WHEN kind IN (1, 5, 8) THEN shaft_id IS NOT NULL AND lubricator_id IS NULL
-    WHEN kind IN (2, 3, 4) THEN shaft_id IS NULL AND lubricator_id IS NOT NULL
+    WHEN kind = 1 OR kind = 5 OR kind = 8 THEN shaft_id IS NOT NULL AND lubricator_id IS NULL
+    WHEN kind BETWEEN 2 AND 4 THEN shaft_id IS NULL AND lubricator_id IS NOT NULL
     WHEN kind = 6 THEN shaft_id IS NOT NULL OR lubricator_id IS NOT NULL
     ELSE 1 END),
   FOREIGN KEY (vessel_id, shaft_id) REFERENCES shaft (vessel_id, shaft_id) ON DELETE RESTRICT,
@@ -275,7 +276,7 @@ CREATE TABLE alarm (  -- an alarm occurrence; entry.at_utc_s is when it was rais
                        'low_level', 'empty', 'no_pressure', 'high_pressure', 'cycle_fault', 'power_fault', 'other')),
   cleared_utc_s      INTEGER CONSTRAINT alarm_cleared_range CHECK (cleared_utc_s BETWEEN 0 AND 4102444799),  -- NULL: still standing
   cleared_offset_min INTEGER CONSTRAINT alarm_cleared_offset_range CHECK (cleared_offset_min BETWEEN -1080 AND 1080),
-  cleared_precision  INTEGER CONSTRAINT alarm_cleared_precision_known CHECK (cleared_precision IN (0, 1, 2)),
+  cleared_precision  INTEGER CONSTRAINT alarm_cleared_precision_known CHECK (cleared_precision BETWEEN 0 AND 2),
   CONSTRAINT alarm_cleared_whole CHECK (
     (cleared_utc_s IS NULL) = (cleared_offset_min IS NULL) AND (cleared_utc_s IS NULL) = (cleared_precision IS NULL))
 ) STRICT;

@@ -35,7 +35,7 @@ CREATE TABLE gun_calibration (
   gun_id          INTEGER NOT NULL REFERENCES gun (gun_id) ON DELETE RESTRICT,
   from_utc_s      INTEGER CONSTRAINT gun_calibration_from_range CHECK (from_utc_s BETWEEN 0 AND 4102444799),
   from_offset_min INTEGER,
-  from_precision  INTEGER CONSTRAINT gun_calibration_from_precision_known CHECK (from_precision IN (0, 1, 2)),
+  from_precision  INTEGER CONSTRAINT gun_calibration_from_precision_known CHECK (from_precision BETWEEN 0 AND 2),
   per_stroke_mm3  INTEGER NOT NULL CONSTRAINT gun_calibration_per_stroke_above_zero CHECK (per_stroke_mm3 > 0),
   CONSTRAINT gun_calibration_from_whole CHECK (
     (from_utc_s IS NULL) = (from_offset_min IS NULL) AND (from_utc_s IS NULL) = (from_precision IS NULL))
@@ -55,7 +55,7 @@ CREATE TABLE lubricator_setting (
   lubricator_id   INTEGER NOT NULL REFERENCES lubricator (lubricator_id) ON DELETE RESTRICT,
   from_utc_s      INTEGER CONSTRAINT lubricator_setting_from_range CHECK (from_utc_s BETWEEN 0 AND 4102444799),
   from_offset_min INTEGER,
-  from_precision  INTEGER CONSTRAINT lubricator_setting_from_precision_known CHECK (from_precision IN (0, 1, 2)),
+  from_precision  INTEGER CONSTRAINT lubricator_setting_from_precision_known CHECK (from_precision BETWEEN 0 AND 2),
   reservoir_mm3   INTEGER NOT NULL CONSTRAINT lubricator_setting_reservoir_above_zero CHECK (reservoir_mm3 > 0),
   low_level_mm3   INTEGER CONSTRAINT lubricator_setting_low_level_not_negative CHECK (low_level_mm3 >= 0),  -- NULL: 10 % of the reservoir
   grease_id       INTEGER NOT NULL REFERENCES grease (grease_id) ON DELETE RESTRICT,
@@ -77,7 +77,7 @@ CREATE TABLE shaft_setting (
   shaft_id         INTEGER NOT NULL REFERENCES shaft (shaft_id) ON DELETE RESTRICT,
   from_utc_s       INTEGER CONSTRAINT shaft_setting_from_range CHECK (from_utc_s BETWEEN 0 AND 4102444799),
   from_offset_min  INTEGER,
-  from_precision   INTEGER CONSTRAINT shaft_setting_from_precision_known CHECK (from_precision IN (0, 1, 2)),
+  from_precision   INTEGER CONSTRAINT shaft_setting_from_precision_known CHECK (from_precision BETWEEN 0 AND 2),
   position         TEXT,     -- free text; NULL: not said
   cavity_mm3       INTEGER CONSTRAINT shaft_setting_cavity_above_zero CHECK (cavity_mm3 > 0),  -- NULL: not known
   interval_s       INTEGER CONSTRAINT shaft_setting_interval_above_zero CHECK (interval_s > 0),  -- running time; NULL: none set
@@ -97,7 +97,7 @@ CREATE TABLE feed (
   shaft_id        INTEGER NOT NULL,
   from_utc_s      INTEGER CONSTRAINT feed_from_range CHECK (from_utc_s BETWEEN 0 AND 4102444799),
   from_offset_min INTEGER,
-  from_precision  INTEGER CONSTRAINT feed_from_precision_known CHECK (from_precision IN (0, 1, 2)),
+  from_precision  INTEGER CONSTRAINT feed_from_precision_known CHECK (from_precision BETWEEN 0 AND 2),
   dose_mm3        INTEGER NOT NULL CONSTRAINT feed_dose_not_negative CHECK (dose_mm3 >= 0),  -- to this shaft per full cycle; 0: off
   cycle_s         INTEGER NOT NULL CONSTRAINT feed_cycle_above_zero CHECK (cycle_s > 0),  -- running time per full cycle
   CONSTRAINT feed_from_whole CHECK (

@@ -1,6 +1,7 @@
 -- The spine of the log: what every record has. One detail row in the table of its kind says the rest; a withdrawal has
 -- none. A record is never changed or removed: a correction is a newer one with `replaces`, a withdrawal one with
--- `withdraws`.
+-- `withdraws`. (No IN with more than two numbers in the checks of this table and of 030_counters.sql: SQLite builds a
+-- table in memory for each such list and row, which halved the speed of an import.)
 
 CREATE TABLE person (  -- who recorded; a name as it was given, not an account
   person_id INTEGER PRIMARY KEY,
@@ -22,10 +23,10 @@ CREATE TABLE entry (
   lubricator_id       INTEGER,
   at_utc_s            INTEGER NOT NULL CONSTRAINT entry_at_range CHECK (at_utc_s BETWEEN 0 AND 4102444799),
   at_offset_min       INTEGER NOT NULL CONSTRAINT entry_at_offset_range CHECK (at_offset_min BETWEEN -1080 AND 1080),
-  at_precision        INTEGER NOT NULL CONSTRAINT entry_at_precision_known CHECK (at_precision IN (0, 1, 2)),
+  at_precision        INTEGER NOT NULL CONSTRAINT entry_at_precision_known CHECK (at_precision BETWEEN 0 AND 2),
   recorded_at_utc_s   INTEGER NOT NULL CONSTRAINT entry_recorded_at_range CHECK (recorded_at_utc_s BETWEEN 0 AND 4102444799),
   recorded_offset_min INTEGER NOT NULL CONSTRAINT entry_recorded_offset_range CHECK (recorded_offset_min BETWEEN -1080 AND 1080),
-  recorded_precision  INTEGER NOT NULL CONSTRAINT entry_recorded_precision_known CHECK (recorded_precision IN (0, 1, 2)),
+  recorded_precision  INTEGER NOT NULL CONSTRAINT entry_recorded_precision_known CHECK (recorded_precision BETWEEN 0 AND 2),
   recorded_by         INTEGER REFERENCES person (person_id) ON DELETE RESTRICT,  -- NULL: not said
   source_id           INTEGER REFERENCES source (source_id) ON DELETE RESTRICT,  -- NULL: not said
   source_line         INTEGER CONSTRAINT entry_source_line_not_negative CHECK (source_line >= 0),  -- NULL: the source has no lines
@@ -37,8 +38,8 @@ CREATE TABLE entry (
   CONSTRAINT entry_one_purpose CHECK (replaces IS NULL OR withdraws IS NULL),
   CONSTRAINT entry_not_of_itself CHECK (uuid IS NOT replaces AND uuid IS NOT withdraws),
   CONSTRAINT entry_about CHECK (withdraws IS NOT NULL OR CASE
-    WHEN kind IN (1, 5, 8) THEN shaft_id IS NOT NULL AND lubricator_id IS NULL
-    WHEN kind IN (2, 3, 4) THEN shaft_id IS NULL AND lubricator_id IS NOT NULL
+    WHEN kind = 1 OR kind = 5 OR kind = 8 THEN shaft_id IS NOT NULL AND lubricator_id IS NULL
+    WHEN kind BETWEEN 2 AND 4 THEN shaft_id IS NULL AND lubricator_id IS NOT NULL
     WHEN kind = 6 THEN shaft_id IS NOT NULL OR lubricator_id IS NOT NULL
     ELSE 1 END),
   FOREIGN KEY (vessel_id, shaft_id) REFERENCES shaft (vessel_id, shaft_id) ON DELETE RESTRICT,

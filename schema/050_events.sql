@@ -6,7 +6,7 @@ CREATE TABLE alarm (  -- an alarm occurrence; entry.at_utc_s is when it was rais
                        'low_level', 'empty', 'no_pressure', 'high_pressure', 'cycle_fault', 'power_fault', 'other')),
   cleared_utc_s      INTEGER CONSTRAINT alarm_cleared_range CHECK (cleared_utc_s BETWEEN 0 AND 4102444799),  -- NULL: still standing
   cleared_offset_min INTEGER CONSTRAINT alarm_cleared_offset_range CHECK (cleared_offset_min BETWEEN -1080 AND 1080),
-  cleared_precision  INTEGER CONSTRAINT alarm_cleared_precision_known CHECK (cleared_precision IN (0, 1, 2)),
+  cleared_precision  INTEGER CONSTRAINT alarm_cleared_precision_known CHECK (cleared_precision BETWEEN 0 AND 2),
   CONSTRAINT alarm_cleared_whole CHECK (
     (cleared_utc_s IS NULL) = (cleared_offset_min IS NULL) AND (cleared_utc_s IS NULL) = (cleared_precision IS NULL))
 ) STRICT;

@@ -15,6 +15,10 @@ namespace {
 static_assert(static_cast<int>(Precision::second) == 0 && static_cast<int>(Precision::minute) == 1 &&
               static_cast<int>(Precision::day) == 2);
 
+sqlite3_destructor_type lifetime(bool is_copied) noexcept {
+  return is_copied ? SQLITE_TRANSIENT : SQLITE_STATIC;  // NOLINT: SQLite's own cast of -1
+}
+
 std::string name_of_file(sqlite3* db) {
   const char* name = db == nullptr ? nullptr : sqlite3_db_filename(db, "main");
   return name == nullptr || *name == '\0' ? "database in memory" : name;
@@ -112,12 +116,12 @@ void Query::put(int i, std::int64_t value) {
 
 void Query::put(int i, std::string_view value) {
   const char* bytes = value.data() == nullptr ? "" : value.data();
-  const int rc = sqlite3_bind_text64(stmt_, i, bytes, value.size(), SQLITE_TRANSIENT, SQLITE_UTF8);  // NOLINT
+  const int rc = sqlite3_bind_text64(stmt_, i, bytes, value.size(), lifetime(is_copied_), SQLITE_UTF8);
   if (rc != SQLITE_OK) throw_sqlite_error(db_, rc);
 }
 
 void Query::put(int i, const Uuid& value) {
-  const int rc = sqlite3_bind_blob(stmt_, i, value.bytes.data(), 16, SQLITE_TRANSIENT);  // NOLINT
+  const int rc = sqlite3_bind_blob(stmt_, i, value.bytes.data(), 16, lifetime(is_copied_));
   if (rc != SQLITE_OK) throw_sqlite_error(db_, rc);
 }
 

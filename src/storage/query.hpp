@@ -37,10 +37,7 @@ class Query {
   /// Starts over with these values; they are copied.
   template <class... Values>
   Query& bind(const Values&... values) {
-    reset();
-    int i = 0;
-    (put(++i, values), ...);
-    assert(i == parameters());
+    bind_all(/*is_copied=*/true, values...);
     return *this;
   }
   /// True on a row, false at the end (the statement is then reset).
@@ -48,7 +45,7 @@ class Query {
   /// Binds, runs to the end, resets.
   template <class... Values>
   void run(const Values&... values) {
-    bind(values...);
+    bind_all(/*is_copied=*/false, values...);  // they outlive the steps
     while (step()) {
     }
   }
@@ -81,6 +78,14 @@ class Query {
   }
 
  private:
+  template <class... Values>
+  void bind_all(bool is_copied, const Values&... values) {
+    reset();
+    is_copied_ = is_copied;
+    int i = 0;
+    (put(++i, values), ...);
+    assert(i == parameters());
+  }
   [[nodiscard]] int parameters() const noexcept;
   void put(int i, std::int64_t value);
   void put(int i, int value) { put(i, std::int64_t{value}); }
@@ -115,6 +120,7 @@ class Query {
 
   sqlite3* db_;
   sqlite3_stmt* stmt_ = nullptr;
+  bool is_copied_ = true;
 };
 
 /// Runs statements that answer nothing.
