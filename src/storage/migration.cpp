@@ -37,17 +37,21 @@ std::string without_layout(std::string_view sql) {
       ++i;
       blank = true;
     } else {
-      if (blank && !out.empty() && (is_word(out.back()) || out.back() == '\'') && (is_word(c) || c == '\'')) out += ' ';
-      blank = false;
-      if (c == '\'' || c == '"') {
-        auto end = sql.find(c, i + 1);
-        end = end == std::string_view::npos ? sql.size() : end + 1;
-        out += sql.substr(i, end - i);
-        i = end;
-      } else {
-        out += c;
-        ++i;
+      const bool is_quote = c == '\'' || c == '"';
+      auto end = is_quote ? sql.find(c, i + 1) : i;
+      end = end == std::string_view::npos ? sql.size() : end + 1;
+      std::string_view piece = sql.substr(i, end - i);
+      // A table that was renamed carries its name in quotes; the name is the same.
+      if (c == '"' && piece.size() > 2 && std::all_of(piece.begin() + 1, piece.end() - 1, is_word)) {
+        piece = piece.substr(1, piece.size() - 2);
       }
+      if (blank && !out.empty() && (is_word(out.back()) || out.back() == '\'') &&
+          (is_word(piece.front()) || piece.front() == '\'')) {
+        out += ' ';
+      }
+      blank = false;
+      out += piece;
+      i = end;
     }
   }
   return out;
