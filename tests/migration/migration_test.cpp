@@ -8,12 +8,12 @@
 #include <atomic>
 #include <fstream>
 #include <map>
+#include <sqlite3.h>
 #include <thread>
 
 #include <SQLiteCpp/Database.h>
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
-#include <sqlite3.h>
 
 using namespace shaftlog;
 using namespace shaftlog::test;
@@ -68,12 +68,14 @@ struct LongerPlan {
       const auto replace = [&](const std::string& from, const std::string& to) {
         if (const auto at = text.find(from); at != std::string::npos) text.replace(at, from.size(), to);
       };
-      replace("CHECK (name <> '')\n) STRICT;\n\nCREATE TABLE source", "CHECK (name <> ''),\n  rank TEXT -- new\n) STRICT;\n\nCREATE TABLE source");
+      replace("CHECK (name <> '')\n) STRICT;\n\nCREATE TABLE source",
+              "CHECK (name <> ''),\n  rank TEXT -- new\n) STRICT;\n\nCREATE TABLE source");
       replace("CONSTRAINT source_name_not_empty CHECK (name <> '')",
               "CONSTRAINT source_name_not_blank CHECK (trim(name) <> '')");
       schema.push_back({file.name, texts.emplace_back(std::move(text))});
     }
-    schema.push_back({"900_trial.sql", texts.emplace_back("CREATE TABLE trial (trial_id INTEGER PRIMARY KEY) STRICT;")});
+    schema.push_back(
+        {"900_trial.sql", texts.emplace_back("CREATE TABLE trial (trial_id INTEGER PRIMARY KEY) STRICT;")});
     migrations.push_back(migration_files()[0]);
     migrations.push_back({"0002_second.sql", texts.emplace_back(second_step)});
     migrations.push_back({"0003_third.sql", texts.emplace_back(third_step)});
@@ -81,8 +83,9 @@ struct LongerPlan {
   [[nodiscard]] SchemaPlan plan() const { return {schema, migrations}; }
 };
 
-const char* const kSecond = "ALTER TABLE person ADD COLUMN rank TEXT;\n"
-                            "CREATE TABLE trial (trial_id INTEGER PRIMARY KEY) STRICT;";
+const char* const kSecond =
+    "ALTER TABLE person ADD COLUMN rank TEXT;\n"
+    "CREATE TABLE trial (trial_id INTEGER PRIMARY KEY) STRICT;";
 const char* const kThird = R"sql(
 CREATE TABLE source_new (  -- a constraint cannot be altered: the table is made anew
   source_id INTEGER PRIMARY KEY,
