@@ -1,0 +1,31 @@
+#pragma once
+
+#include "storage/database.hpp"
+
+#include <cstdint>
+#include <filesystem>
+#include <string>
+#include <vector>
+
+namespace shaftlog {
+
+struct ExportOptions {
+  std::vector<std::string> vessels;  ///< codes; empty: all
+  bool overwrite = false;            ///< write into a folder that holds something already
+};
+
+struct ExportedFile {
+  std::string name;
+  std::uint64_t rows = 0;
+};
+struct ExportResult {
+  std::vector<ExportedFile> files;
+};
+
+/// Writes the register and the whole log (what was replaced and withdrawn included) as a log folder. The same content
+/// gives the same bytes; an import of it into an empty database gives the same log. Each file appears whole or not at
+/// all. \throws Error{conflict} the folder holds something and `overwrite` is not set; Error{not_found} a vessel that
+/// is not registered; Error{io}
+ExportResult export_folder(Database& db, const std::filesystem::path& folder, const ExportOptions& options = {});
+
+}  // namespace shaftlog
