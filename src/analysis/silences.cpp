@@ -1,0 +1,179 @@
+#include "analysis/contradictions.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace shaftlog {
+namespace {
+
+constexpr std::size_t kFewestGaps = 5;
+constexpr double kLongerThanUsual = 2.5;  // times the 90 % quantile of the gaps
+constexpr double kLongerThanEver = 1.25;  // times the longest gap so far
+constexpr double kShortest_days = 14, kShortestVessel_days = 21;
+constexpr double kInDock_days = 120;  // a stay in dock explains a silence for so long
+
+struct Mark {
+  Instant at{};
+  Uuid id;
+};
+
+struct Habit {
+  double usual = 0, limit = 0;  // 90 % quantile of the gaps, and beyond what a gap is silence
+};
+
+std::optional<Habit> habit_of(std::vector<double> gaps, double shortest) {
+  std::erase_if(gaps, [](double g) { return g <= 0; });
+  if (gaps.size() < kFewestGaps) return std::nullopt;
+  std::sort(gaps.begin(), gaps.end());
+  const double place = 0.9 * static_cast<double>(gaps.size() - 1);
+  const auto below = static_cast<std::size_t>(place);
+  const double above = gaps[std::min(below + 1, gaps.size() - 1)];
+  const double usual = gaps[below] + (place - std::floor(place)) * (above - gaps[below]);
+  return Habit{usual, std::max({kLongerThanUsual * usual, kLongerThanEver * gaps.back(), shortest})};
+}
+
+std::vector<Mark> by_day(std::vector<Mark> marks) {
+  std::sort(marks.begin(), marks.end(),
+            [](const Mark& a, const Mark& b) { return a.at != b.at ? a.at < b.at : a.id < b.id; });
+  std::vector<Mark> out;
+  for (const Mark& m : marks) {
+    if (!out.empty() && days_between(out.back().at, m.at) < 0.5) {
+      out.back() = m;
+    } else {
+      out.push_back(m);
+    }
+  }
+  return out;
+}
+
+std::vector<double> gaps_days(const std::vector<Mark>& marks) {
+  std::vector<double> out;
+  for (std::size_t i = 1; i < marks.size(); ++i) out.push_back(days_between(marks[i - 1].at, marks[i].at));
+  return out;
+}
+
+Instant after(Instant t, double days) { return t + std::chrono::seconds{std::llround(days * 86400)}; }
+
+// The usual gap is met by 9 in 10: a gap k times as long has about the odds 10^k, against a prior of 1 in 100.
+double strength_of(double gap, double usual) {
+  return std::min(40.0, std::log(10.0) * (gap / std::max(usual, 0.5) - 2));
+}
+
+}  // namespace
+
+std::vector<Silence> find_silences(const VesselLog& log, const std::map<ShaftId, HoursCurve>& hours, Instant as_of) {
+  std::vector<Silence> out;
+  std::vector<Mark> all;
+  const auto gather = [&](const auto& records, std::vector<Mark>& into, const auto& wanted) {
+    for (const auto& r : records) {
+      if (r.at <= as_of && wanted(r)) into.push_back(Mark{r.at, r.id});
+    }
+  };
+  const auto any = [](const auto&) { return true; };
+  gather(log.hours, all, any);
+  gather(log.cycles, all, any);
+  gather(log.levels, all, any);
+  gather(log.refills, all, any);
+  gather(log.greasings, all, any);
+  gather(log.alarms, all, any);
+  gather(log.work, all, any);
+  gather(log.inspections, all, any);
+  if (all.empty()) return out;
+  all = by_day(std::move(all));
+
+  std::optional<Instant> docked;  // in dock since
+  for (const Logged<Work>& w : log.work) {
+    if (w.at > as_of) continue;
+    if (w.what.work == WorkKind::docked) docked = w.at;
+    if (w.what.work == WorkKind::undocked) docked.reset();
+  }
+  if (docked && days_between(*docked, as_of) <= kInDock_days) return out;
+
+  // A ship that sends nothing at all is one silence; its parts are then judged as they were at its last record.
+  Instant end = as_of;
+  const double quiet = days_between(all.back().at, as_of);
+  if (const auto habit = habit_of(gaps_days(all), kShortestVessel_days); habit && quiet > habit->limit) {
+    Silence s;
+    const auto is_last = [&](const auto& records) {
+      return std::any_of(records.begin(), records.end(), [&](const auto& r) { return r.id == all.back().id; });
+    };
+    s.kind = is_last(log.cycles)        ? Kind::cycles
+             : is_last(log.levels)      ? Kind::level
+             : is_last(log.refills)     ? Kind::refill
+             : is_last(log.greasings)   ? Kind::greasing
+             : is_last(log.alarms)      ? Kind::alarm
+             : is_last(log.work)        ? Kind::work
+             : is_last(log.inspections) ? Kind::inspection
+                                        : Kind::hours;
+    s.since = all.back().at;
+    s.days = quiet;
+    s.usual_days = habit->usual;
+    s.first_seen = after(s.since, habit->limit);
+    s.strength = strength_of(quiet, habit->usual);
+    s.last_record = all.back().id;
+    out.push_back(s);
+    end = all.back().at;
+  }
+
+  const auto judge = [&](std::vector<Mark> marks, Kind kind, ShaftId shaft, LubricatorId lubricator,
+                         const HoursCurve* curve) {
+    marks = by_day(std::move(marks));
+    if (marks.empty()) return;
+    const auto habit = habit_of(gaps_days(marks), kShortest_days);
+    if (!habit) return;
+    const Mark& last = marks.back();
+    const double gap = days_between(last.at, end);
+    if (gap <= habit->limit) return;
+    Silence s;
+    // Not running is told from not recorded by the hour meter, as far as it was read.
+    if (kind != Kind::hours && curve != nullptr && !curve->is_empty() && curve->last() > last.at &&
+        days_between(last.at, curve->last()) > 0.5 * gap) {
+      const double run = curve->run_h(last.at, std::min(end, curve->last()));
+      s.run_h = run;
+      std::vector<double> runs;
+      for (std::size_t i = 1; i < marks.size(); ++i) {
+        if (marks[i - 1].at >= curve->first()) runs.push_back(curve->run_h(marks[i - 1].at, marks[i].at));
+      }
+      if (const auto by_hours = habit_of(runs, 0); by_hours && run <= by_hours->limit) return;
+      if (run < 1) return;
+    }
+    s.shaft = shaft;
+    s.lubricator = lubricator;
+    s.kind = kind;
+    s.since = last.at;
+    s.days = days_between(last.at, as_of);
+    s.usual_days = habit->usual;
+    s.first_seen = after(last.at, habit->limit);
+    s.strength = strength_of(gap, habit->usual);
+    s.last_record = last.id;
+    out.push_back(s);
+  };
+  const HoursCurve* busiest = nullptr;
+  for (const auto& [id, curve] : hours) {
+    if (curve.is_empty()) continue;
+    if (busiest == nullptr || curve.last() > busiest->last()) busiest = &curve;
+  }
+  for (const Shaft& shaft : log.shafts) {
+    const auto own = [&](const auto& r) { return r.shaft == shaft.id; };
+    const auto curve = hours.find(shaft.id);
+    std::vector<Mark> readings, greasings;
+    gather(log.hours, readings, own);
+    gather(log.greasings, greasings, own);
+    judge(std::move(readings), Kind::hours, shaft.id, {}, nullptr);
+    judge(std::move(greasings), Kind::greasing, shaft.id, {}, curve == hours.end() ? nullptr : &curve->second);
+  }
+  for (const Lubricator& lubricator : log.lubricators) {
+    const auto own = [&](const auto& r) { return r.lubricator == lubricator.id; };
+    std::vector<Mark> reservoir, counts;
+    gather(log.refills, reservoir, own);
+    const std::size_t refills = reservoir.size();
+    gather(log.levels, reservoir, own);
+    const Kind kind = reservoir.size() > 2 * refills ? Kind::level : Kind::refill;
+    gather(log.cycles, counts, own);
+    judge(std::move(reservoir), kind, {}, lubricator.id, busiest);
+    judge(std::move(counts), Kind::cycles, {}, lubricator.id, busiest);
+  }
+  return out;
+}
+
+}  // namespace shaftlog
