@@ -16,6 +16,7 @@ class HoursCurve {
     double hours = 0;           ///< running hours since the first reading [h]
     bool is_estimated = false;  ///< the run up to this point was estimated (meter replaced with no old reading)
     double sd_h = 0;            ///< standard deviation of the run from the point before [h]
+    double half_width_h = 0;    ///< half the calendar width that the stamp leaves open [h]; a day: 12
   };
 
   HoursCurve() = default;
@@ -40,7 +41,11 @@ class HoursCurve {
   [[nodiscard]] const std::vector<double>& weekly_use() const noexcept { return weekly_use_; }
 
  private:
+  [[nodiscard]] double read_at(Instant t) const;
+  [[nodiscard]] double end_variance(Instant t) const;
+
   std::vector<Point> points_;
+  std::vector<double> gap_var_h2_;  // variance of estimated runs, cumulated [h2]
   double use_h_per_day_ = 0;
   double scatter_h2_per_day_ = 0;  // variance of the run per calendar day [h2/d]
   std::vector<double> weekly_use_;

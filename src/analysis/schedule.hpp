@@ -3,7 +3,9 @@
 #include "analysis/hours.hpp"
 #include "domain/vessel_log.hpp"
 
+#include <cstdint>
 #include <map>
+#include <optional>
 #include <vector>
 
 namespace shaftlog {
@@ -44,21 +46,38 @@ class Schedule {
   [[nodiscard]] double share(LubricatorId lubricator, ShaftId shaft, Instant a, Instant b) const;
 
  private:
+  /// A cumulated amount over time, linear between its points.
+  struct Curve {
+    std::vector<std::int64_t> t;  // [s], rising
+    std::vector<double> y;
+    double after = 0;  // slope behind the last point [1/s]; nothing is known before the first
+    [[nodiscard]] double at(std::int64_t s) const;
+    [[nodiscard]] double between(Instant a, Instant b) const {
+      return b > a ? at(in_unix_s(b)) - at(in_unix_s(a)) : 0.0;
+    }
+  };
   struct FeedSpan {
-    LubricatorId lubricator;
-    ShaftId shaft;
     Instant from{}, to{};
     double dose_cm3 = 0;
     double cycle_h = 0;
   };
-  struct CounterPoint {
-    Instant at{};
-    double cycles = 0;  // counted since the first reading, across resets
+  struct FeedLine {
+    ShaftId shaft;
+    std::vector<FeedSpan> spans;  // oldest first
+    Curve called_cm3, expected_cm3;
+    Curve cycles;  // of the whole lubricator, were this shaft's hours to call for them
   };
-  std::vector<FeedSpan> feeds_;
+  struct Unit {
+    std::vector<FeedLine> feeds;  // sorted by shaft
+    Curve called_cm3, expected_cm3;
+    Curve counted;  // empty: no counter
+    std::vector<Span> standstills;
+  };
+  [[nodiscard]] const Unit* find(LubricatorId lubricator) const;
+  [[nodiscard]] static const FeedLine* find(const Unit& unit, ShaftId shaft);
+
   std::map<ShaftId, HoursCurve> hours_;
-  std::map<LubricatorId, std::vector<CounterPoint>> counters_;
-  std::map<LubricatorId, std::vector<Span>> standstills_;
+  std::map<LubricatorId, Unit> units_;
 };
 
 }  // namespace shaftlog
