@@ -6,6 +6,8 @@
 #include "analysis/types.hpp"
 #include "domain/vessel_log.hpp"
 
+#include <map>
+#include <memory>
 #include <span>
 #include <string>
 #include <vector>
@@ -46,15 +48,29 @@ struct VesselReview {
   std::vector<LubricatorState> lubricators;
 };
 
+/// Which device a lasting low delivery ratio of a lubricator can be laid to.
+struct DeliveryBlame {
+  ShaftId shaft;                ///< not set: cannot be told
+  bool fits_one_share = false;  ///< the ratio is about 1 less the share of one shaft
+  double strength = 0;          ///< natural-log odds of `shaft` against the next likely one
+  std::vector<Uuid> evidence;   ///< manual greasings that tell
+};
+
 /// Everything about one vessel that needs no other vessel: made once, small, kept while the fleet's prior is learnt.
 struct VesselDigest {
   VesselId vessel;
   std::map<ShaftId, HoursResult> hours;
+  std::shared_ptr<const Schedule> schedule;
   std::map<LubricatorId, DeliveryResult> delivery;
+  std::map<LubricatorId, DeliveryBlame> blame;  ///< of each lubricator whose ratio is lastingly low
   std::map<ShaftId, ShaftHistory> histories;
   std::vector<Suspect> suspects;
 };
 VesselDigest digest(const VesselLog& log, Instant as_of);
+
+/// Grease that reached the shaft from the automatic system between `a` and `b` [cm3]: doses x cycles, less what a
+/// lasting low ratio takes away (from the blamed shaft all of it, else from each its part).
+double delivered_cm3(const VesselDigest& digest, ShaftId shaft, Instant a, Instant b);
 
 /// \param prior learnt from the digests of the whole fleet, whatever part of it is shown
 VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest, const FleetPrior& prior, Instant as_of);

@@ -1,0 +1,196 @@
+#include "analysis/contradictions.hpp"
+#include "analysis/review.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+namespace shaftlog {
+namespace {
+
+template <class What>
+void drop(std::vector<Logged<What>>& records, const std::set<Uuid>& ids) {
+  std::erase_if(records, [&](const Logged<What>& r) { return ids.contains(r.id); });
+}
+
+// The log without what must not be counted twice. The records stay where they are kept; only the sums leave them out.
+VesselLog without(const VesselLog& log, const std::set<Uuid>& ids) {
+  VesselLog out = log;
+  drop(out.hours, ids);
+  drop(out.cycles, ids);
+  drop(out.levels, ids);
+  drop(out.refills, ids);
+  drop(out.greasings, ids);
+  drop(out.alarms, ids);
+  drop(out.inspections, ids);
+  return out;
+}
+
+std::optional<double> rollover_of(const Shaft& shaft) {
+  for (auto it = shaft.settings.rbegin(); it != shaft.settings.rend(); ++it) {
+    if (it->meter_rollover) return in_h(*it->meter_rollover);
+  }
+  return std::nullopt;
+}
+
+bool renews_baseline(WorkKind w) { return w == WorkKind::seal_replaced || w == WorkKind::bearing_replaced; }
+
+ShaftHistory make_history(const VesselLog& log, const Shaft& shaft, const VesselDigest& d, Instant as_of) {
+  ShaftHistory h;
+  h.vessel = log.vessel.id;
+  h.shaft = shaft.id;
+  h.is_automatic = !d.schedule->lubricators_of(shaft.id).empty();
+  h.group =
+      (log.vessel.group ? *log.vessel.group : "=" + log.vessel.code) + (h.is_automatic ? "/automatic" : "/manual");
+  if (const ShaftSetting* now = setting_at(shaft.settings, as_of); now != nullptr && now->cavity) {
+    h.cavity_cm3 = in_cm3(*now->cavity);
+  }
+  const auto curve_it = d.hours.find(shaft.id);
+  if (curve_it == d.hours.end() || curve_it->second.curve.points().size() < 2) return h;
+  const HoursCurve& curve = curve_it->second.curve;
+
+  std::set<Uuid> doubtful;
+  for (const Suspect& s : d.suspects) doubtful.insert(s.record);
+
+  const Logged<Greasing>* before = nullptr;
+  for (const Logged<Greasing>& g : log.greasings) {
+    if (g.shaft != shaft.id || g.what.ended == Ended::not_done) continue;
+    if (before == nullptr) {
+      h.first_is_full = g.what.ended == Ended::pressure || g.what.ended == Ended::packed;
+      before = &g;
+      continue;
+    }
+    GreasingInterval i;
+    i.id = g.id;
+    i.from = before->at;
+    i.at = g.at;
+    i.run_h = std::max(0.0, curve.run_h(i.from, i.at));
+    i.run_sd_h = curve.run_sd_h(i.from, i.at);
+    i.idle_days = std::max(0.0, days_between(i.from, i.at) - i.run_h / 24.0);
+    i.delivered_cm3 = delivered_cm3(d, shaft.id, i.from, i.at);
+    const double rate = i.run_h > 0 ? i.delivered_cm3 / i.run_h : 0.0;
+    i.delivered_sd_cm3 = std::hypot(0.04 * i.delivered_cm3, rate * i.run_sd_h);
+    if (g.what.amount && g.what.amount->volume) i.taken_cm3 = in_cm3(*g.what.amount->volume);
+    i.ended = g.what.ended;
+    i.by_strokes = g.what.amount && g.what.amount->unit == Unit::strokes;
+    i.is_doubtful = doubtful.contains(g.id);
+    i.by = g.by;
+    i.gun = g.what.gun;
+    i.purge = g.what.purge;
+    for (const Logged<Work>& w : log.work) {
+      if (w.shaft == shaft.id && renews_baseline(w.what.work) && w.at > i.from && w.at <= i.at)
+        i.starts_baseline = true;
+    }
+    h.intervals.push_back(i);
+    before = &g;
+  }
+  return h;
+}
+
+// A dual-line system is silent about one device: its mark is a ratio of 1 less that shaft's share, with only that
+// shaft's manual greasings rising.
+DeliveryBlame blame_for(const VesselLog& log, const VesselDigest& d, LubricatorId lubricator, const RatioShift& low,
+                        Instant as_of) {
+  DeliveryBlame out;
+  const Instant since = low.began.estimate;
+  struct Taken {
+    ShaftId shaft;
+    double share = 0, cm3 = 0, run_h = 0;
+    std::vector<Uuid> records;
+  };
+  std::vector<Taken> taken;
+  for (const ShaftId shaft : d.schedule->shafts_fed(lubricator, as_of)) {
+    Taken t{shaft, d.schedule->share(lubricator, shaft, since, as_of), 0, 0, {}};
+    const auto curve = d.hours.find(shaft);
+    std::optional<Instant> before;
+    for (const Logged<Greasing>& g : log.greasings) {
+      if (g.shaft != shaft || g.what.ended == Ended::not_done) continue;
+      if (g.at > since && before && curve != d.hours.end() && !curve->second.curve.is_empty() && g.what.amount &&
+          g.what.amount->volume && g.what.ended != Ended::packed) {
+        t.cm3 += in_cm3(*g.what.amount->volume);
+        t.run_h += curve->second.curve.run_h(std::max(*before, since), g.at);
+        t.records.push_back(g.id);
+      }
+      before = g.at;
+    }
+    taken.push_back(std::move(t));
+  }
+  if (taken.empty()) return out;
+  const double half_width = std::max(0.06, (low.ratio.high - low.ratio.low) / 2);
+  for (const Taken& t : taken) {
+    if (std::abs(low.ratio.value - (1 - t.share)) < half_width) out.fits_one_share = true;
+  }
+  const auto rate = [](const Taken& t) { return t.run_h > 0 ? t.cm3 / t.run_h : 0.0; };
+  std::sort(taken.begin(), taken.end(),
+            [&](const Taken& a, const Taken& b) { return rate(a) != rate(b) ? rate(a) > rate(b) : a.shaft < b.shaft; });
+  const Taken& most = taken.front();
+  const bool share_fits = std::abs(low.ratio.value - (1 - most.share)) < half_width + 0.05;
+  if (!share_fits || most.run_h <= 0) return out;
+  const double second = taken.size() > 1 ? rate(taken[1]) * most.run_h : 0.0;
+  // Amounts within the repeatability of "full" (about 25 cm3 a greasing) tell nothing.
+  const double noise = 25.0 * std::sqrt(static_cast<double>(most.records.size())) + 0.3 * second;
+  out.strength = (most.cm3 - second) / std::max(noise, 1.0);
+  if (most.cm3 > second + 2.0 * noise) {
+    out.shaft = most.shaft;
+    out.evidence = most.records;
+  }
+  return out;
+}
+
+double delivered_by(const VesselDigest& d, LubricatorId lubricator, ShaftId shaft, Instant a, Instant b) {
+  const Schedule& schedule = *d.schedule;
+  const auto result = d.delivery.find(lubricator);
+  if (result == d.delivery.end() || !result->second.low) return schedule.expected_cm3(lubricator, shaft, a, b);
+  const RatioShift& low = *result->second.low;
+  const Instant since = std::clamp(low.began.estimate, a, b);
+  double ratio = std::clamp(low.ratio.value, 0.0, 1.0);
+  if (const auto blame = d.blame.find(lubricator); blame != d.blame.end() && blame->second.shaft.is_set()) {
+    ratio = blame->second.shaft == shaft ? 0.0 : 1.0;
+  }
+  double out = 0;
+  if (a < since) out += schedule.expected_cm3(lubricator, shaft, a, since);
+  if (since < b) out += ratio * schedule.expected_cm3(lubricator, shaft, since, b);
+  return out;
+}
+
+}  // namespace
+
+double delivered_cm3(const VesselDigest& digest, ShaftId shaft, Instant a, Instant b) {
+  if (b <= a) return 0;
+  double out = 0;
+  for (const LubricatorId l : digest.schedule->lubricators_of(shaft)) out += delivered_by(digest, l, shaft, a, b);
+  return out;
+}
+
+VesselDigest digest(const VesselLog& full_log, Instant as_of) {
+  VesselDigest d;
+  d.vessel = full_log.vessel.id;
+  d.suspects = find_contradictions(full_log, as_of);
+  const std::vector<Uuid> left_out = uncounted(d.suspects);
+  const VesselLog reduced =
+      left_out.empty() ? VesselLog{} : without(full_log, std::set<Uuid>{left_out.begin(), left_out.end()});
+  const VesselLog& log = left_out.empty() ? full_log : reduced;
+
+  std::map<ShaftId, HoursCurve> curves;
+  std::vector<Logged<Hours>> readings;
+  for (const Shaft& shaft : log.shafts) {
+    readings.clear();
+    for (const Logged<Hours>& r : log.hours) {
+      if (r.shaft == shaft.id) readings.push_back(r);
+    }
+    HoursResult result = build_hours(readings, rollover_of(shaft), as_of);
+    d.suspects.insert(d.suspects.end(), result.suspects.begin(), result.suspects.end());
+    curves[shaft.id] = result.curve;
+    d.hours[shaft.id] = std::move(result);
+  }
+  d.schedule = std::make_shared<const Schedule>(log, curves, as_of);
+  for (const Lubricator& lubricator : log.lubricators) {
+    DeliveryResult result = balance_delivery(log, lubricator, *d.schedule, as_of);
+    if (result.low) d.blame[lubricator.id] = blame_for(log, d, lubricator.id, *result.low, as_of);
+    d.delivery[lubricator.id] = std::move(result);
+  }
+  for (const Shaft& shaft : log.shafts) d.histories[shaft.id] = make_history(log, shaft, d, as_of);
+  return d;
+}
+
+}  // namespace shaftlog

@@ -1,0 +1,187 @@
+#include "analysis/review_context.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+namespace shaftlog {
+namespace {
+
+constexpr double kStandingStill = 0.3;  // a ratio below this is a system that does not serve its shafts
+
+bool is_pressure_alarm(AlarmKind a) {
+  return a == AlarmKind::no_pressure || a == AlarmKind::high_pressure || a == AlarmKind::cycle_fault;
+}
+
+struct Around {
+  int pressure = 0, supply = 0;  // episodes since it began
+  std::vector<Uuid> records;
+  bool standing = false;
+};
+
+Around alarms_since(const ReviewContext& c, LubricatorId lubricator, Instant since) {
+  Around out;
+  for (const AlarmEpisode& e : c.episodes) {
+    if (e.lubricator != lubricator || e.raised < since) continue;
+    (is_pressure_alarm(e.alarm) ? out.pressure : out.supply) += 1;
+    if (!e.cleared) out.standing = true;
+    if (out.records.size() < 5 && !e.records.empty()) out.records.push_back(e.records.front());
+  }
+  return out;
+}
+
+std::vector<std::string> symptoms_of(const ReviewContext& c, LubricatorId lubricator, const When& began,
+                                     const Around& alarms) {
+  std::vector<std::string> out;
+  out.emplace_back(alarms.pressure > 0 ? "alarms_no_pressure" : "alarms_none");
+  if (alarms.supply > 0) out.emplace_back("alarms_supply");
+  const auto margin = std::chrono::days{3};
+  for (const Logged<Refill>& r : c.log.refills) {
+    if (r.lubricator == lubricator && r.at >= began.low - margin && r.at <= began.high)
+      out.emplace_back("after_refill");
+  }
+  for (const Logged<Work>& w : c.log.work) {
+    if (w.at < began.low - margin || w.at > began.high + margin) continue;
+    if (w.lubricator.is_set() && w.lubricator != lubricator) continue;
+    if (w.what.work == WorkKind::docked || w.what.work == WorkKind::undocked) out.emplace_back("after_docking");
+    if (w.what.work == WorkKind::setting_corrected || w.what.work == WorkKind::controller_changed ||
+        w.what.work == WorkKind::metering_replaced) {
+      out.emplace_back("after_setting_change");
+    }
+  }
+  std::sort(out.begin(), out.end());
+  out.erase(std::unique(out.begin(), out.end()), out.end());
+  return out;
+}
+
+// The lowest fill among the shafts that depend on the lubricator.
+Urgency urgency_of_missing(const ReviewContext& c, LubricatorId lubricator, ShaftId blamed, double ratio) {
+  double worst = 0;
+  bool known = false;
+  for (const ShaftId shaft : c.digest.schedule->shafts_fed(lubricator, c.as_of)) {
+    if (blamed.is_set() && shaft != blamed) continue;
+    const auto fill = c.fills.find(shaft);
+    if (fill == c.fills.end() || !fill->second.fill_pct) continue;
+    known = true;
+    worst = std::max({worst, fill->second.p_below_now, fill->second.p_below_before_due});
+  }
+  if (ratio < kStandingStill) return Urgency::act;
+  if (known && worst > 0.3) return Urgency::act;
+  return Urgency::plan;
+}
+
+void report_missed(const ReviewContext& c, const Lubricator& lubricator, const DeliveryResult& r,
+                   std::vector<Finding>& found) {
+  const bool cycles_tell = r.cycles_low.has_value();
+  if (!cycles_tell && !r.low) return;
+  const RatioShift& s = cycles_tell ? *r.cycles_low : *r.low;
+  const auto blame_it = c.digest.blame.find(lubricator.id);
+  const DeliveryBlame blame = !cycles_tell && blame_it != c.digest.blame.end() ? blame_it->second : DeliveryBlame{};
+  Finding f = start_finding(c, FindingKind::missed_cycles, blame.shaft, lubricator.id, format_utc(s.first_seen));
+  f.first_seen = s.first_seen;
+  f.began = s.began;
+  f.evidence = s.evidence;
+  f.evidence.insert(f.evidence.end(), blame.evidence.begin(), blame.evidence.end());
+  const Around alarms = alarms_since(c, lubricator.id, s.began.low);
+  f.evidence.insert(f.evidence.end(), alarms.records.begin(), alarms.records.end());
+  add_figure(f, cycles_tell ? "cycle_ratio" : "delivery_ratio", s.ratio, "1");
+  if (cycles_tell && r.delivery_ratio) add_figure(f, "delivery_ratio", *r.delivery_ratio, "1");
+  if (!cycles_tell && r.cycle_ratio) add_figure(f, "cycle_ratio", *r.cycle_ratio, "1");
+  add_figure(f, "missing", s.amount_cm3, "cm3");
+  add_figure(f, "missing_cycles", s.equivalent_cycles, "full cycles");
+  add_strength(f, s.strength);
+  std::vector<std::string> symptoms = symptoms_of(c, lubricator.id, s.began, alarms);
+  const std::size_t fed = c.digest.schedule->shafts_fed(lubricator.id, c.as_of).size();
+  if (cycles_tell) {
+    symptoms.emplace_back("counter_stopped");
+    f.summary = s.ratio.value < 0.05
+                    ? fmt::format(
+                          "the automatic system has not cycled since {}: 0 of about {} full cycles that the "
+                          "running hours call for, {} cm3 not delivered",
+                          c.days(s.began), figure_text(s.equivalent_cycles), figure_text(s.amount_cm3.value))
+                    : fmt::format(
+                          "the automatic system makes only {} of the cycles that the running hours call for, "
+                          "since {}; {} cm3 not delivered",
+                          figure_text(s.ratio, ""), c.days(s.began), figure_text(s.amount_cm3.value));
+  } else if (blame.shaft.is_set()) {
+    symptoms.emplace_back("one_shaft");
+    symptoms.emplace_back("share_of_one_shaft");
+    f.summary = fmt::format(
+        "{} of the grease that the doses and cycles call for left the reservoir since {}, the share of one shaft of "
+        "{}; "
+        "only shaft {} takes more at its manual greasings: its metering device or feed line does not deliver",
+        figure_text(s.ratio, ""), c.days(s.began), fed, c.shaft(blame.shaft).code);
+  } else if (blame.fits_one_share && fed > 1) {
+    symptoms.emplace_back("share_of_one_shaft");
+    f.summary = fmt::format(
+        "{} of the grease that the doses and cycles call for left the reservoir since {}, as if one of the {} shafts "
+        "were "
+        "not served; which one is unknown without manual greasings",
+        figure_text(s.ratio, ""), c.days(s.began), fed);
+  } else {
+    symptoms.emplace_back("all_shafts");
+    f.summary = fmt::format(
+        "only {} of the grease that the doses and {} call for left the reservoir since {}: {} cm3 "
+        "missing",
+        figure_text(s.ratio, ""), r.cycle_ratio ? "counted cycles" : "running hours", c.days(s.began),
+        figure_text(s.amount_cm3.value));
+  }
+  if (alarms.pressure + alarms.supply > 0) {
+    f.summary += fmt::format("; {} alarm{} since", alarms.pressure + alarms.supply,
+                             alarms.pressure + alarms.supply == 1 ? "" : "s");
+  } else if (fed > 1 && (blame.shaft.is_set() || blame.fits_one_share)) {
+    f.summary += "; no alarm, and none was to be expected of a single device";
+  }
+  f.urgency = urgency_of_missing(c, lubricator.id, blame.shaft, s.ratio.value);
+  explain(f, symptoms, {});
+  found.push_back(std::move(f));
+}
+
+void report_leak(const ReviewContext& c, const Lubricator& lubricator, const DeliveryResult& r,
+                 std::vector<Finding>& found) {
+  if (!r.high) return;
+  const RatioShift& s = *r.high;
+  Finding f = start_finding(c, FindingKind::line_leak, {}, lubricator.id, format_utc(s.first_seen));
+  f.first_seen = s.first_seen;
+  f.began = s.began;
+  f.evidence = s.evidence;
+  const Around alarms = alarms_since(c, lubricator.id, s.began.low);
+  f.evidence.insert(f.evidence.end(), alarms.records.begin(), alarms.records.end());
+  add_figure(f, "delivery_ratio", s.ratio, "1");
+  if (r.cycle_ratio) add_figure(f, "cycle_ratio", *r.cycle_ratio, "1");
+  add_figure(f, "excess", s.amount_cm3, "cm3");
+  if (const LubricatorSetting* set = setting_at(lubricator.settings, c.as_of); set != nullptr) {
+    for (const Grease& g : c.log.greases) {
+      if (g.id == set->grease && g.density.base() > 0) {
+        const double k = in_g_cm3(g.density) / 1000;
+        add_figure(f, "excess_mass", Estimate{s.amount_cm3.value * k, s.amount_cm3.low * k, s.amount_cm3.high * k},
+                   "kg");
+      }
+    }
+  }
+  add_strength(f, s.strength);
+  f.summary = fmt::format(
+      "{} times the grease that the metering devices can have delivered left the reservoir since {}: "
+      "{} cm3 more than the doses account for",
+      figure_text(s.ratio, ""), c.days(s.began), figure_text(s.amount_cm3, ""));
+  if (alarms.pressure > 0) {
+    f.summary += fmt::format("; {} pressure alarm{} since", alarms.pressure, alarms.pressure == 1 ? "" : "s");
+  }
+  f.urgency = Urgency::act;
+  explain(f, symptoms_of(c, lubricator.id, s.began, alarms), {});
+  found.push_back(std::move(f));
+}
+
+}  // namespace
+
+void find_delivery(const ReviewContext& c, std::vector<Finding>& found) {
+  for (const Lubricator& lubricator : c.log.lubricators) {
+    const auto it = c.digest.delivery.find(lubricator.id);
+    if (it == c.digest.delivery.end()) continue;
+    report_missed(c, lubricator, it->second, found);
+    report_leak(c, lubricator, it->second, found);
+  }
+}
+
+}  // namespace shaftlog

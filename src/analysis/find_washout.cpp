@@ -1,0 +1,347 @@
+#include "analysis/review_context.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+namespace shaftlog {
+namespace {
+
+constexpr double kEmptied = 0.95;   // share of the cavity from which a greasing counts as "took all it can hold"
+constexpr double kOverfull = 1.15;  // beyond this it cannot have been stored
+constexpr auto kRecent = std::chrono::days{180};
+
+const WashoutShift* rise_of(const WashoutResult& w) {
+  if (w.wear) return &*w.wear;
+  if (w.step) return &*w.step;
+  return w.high ? &*w.high : nullptr;
+}
+
+bool overlap(const When& a, const When& b) {
+  constexpr auto kSlack = std::chrono::days{14};
+  return a.low <= b.high + kSlack && b.low <= a.high + kSlack;
+}
+
+const Logged<Work>* contact_near(const ReviewContext& c, ShaftId shaft, const When& w) {
+  for (const Logged<Work>& r : c.log.work) {
+    if (r.what.work != WorkKind::contact || (r.shaft.is_set() && r.shaft != shaft)) continue;
+    if (r.at >= w.low - std::chrono::days{14} && r.at <= w.high + std::chrono::days{3}) return &r;
+  }
+  return nullptr;
+}
+
+// Explanations that are not a worn seal, tried before it is blamed.
+struct Rivals {
+  int others_rising = 0, others = 0;
+  bool person_changed = false, gun_changed = false;
+  const Logged<Work>* contact = nullptr;
+  bool water_seen = false;
+};
+
+Rivals rivals_of(const ReviewContext& c, ShaftId shaft, const WashoutShift& shift) {
+  Rivals out;
+  for (const auto& [other, result] : c.washouts) {
+    if (other == shaft || result.exact + result.censored < 3) continue;
+    ++out.others;
+    if (const WashoutShift* r = rise_of(result); r != nullptr && overlap(r->began, shift.began)) ++out.others_rising;
+  }
+  out.contact = contact_near(c, shaft, shift.began);
+  const std::vector<GreasingInterval>& intervals = c.digest.histories.at(shaft).intervals;
+  std::set<std::uint32_t> by_before, by_after;
+  std::set<GunId> gun_before, gun_after;
+  for (const GreasingInterval& i : intervals) {
+    (i.at < shift.began.estimate ? by_before : by_after).insert(i.by);
+    (i.at < shift.began.estimate ? gun_before : gun_after).insert(i.gun);
+    if (i.at >= shift.began.low && i.purge == Purge::water) out.water_seen = true;
+  }
+  const auto disjoint = [](const auto& a, const auto& b) {
+    return !a.empty() && !b.empty() && std::none_of(b.begin(), b.end(), [&](const auto& x) { return a.contains(x); });
+  };
+  out.person_changed = disjoint(by_before, by_after);
+  out.gun_changed = disjoint(gun_before, gun_after);
+  return out;
+}
+
+std::string hours_to_empty(const ReviewContext& c, ShaftId shaft, const WashoutResult& w) {
+  const auto& cavity = c.digest.histories.at(shaft).cavity_cm3;
+  if (!cavity || !w.washout_cm3_per_h || w.washout_cm3_per_h->value <= 0 || c.digest.histories.at(shaft).is_automatic) {
+    return "";
+  }
+  std::string out = fmt::format("; a full cavity is empty after about {} running hours",
+                                figure_text(*cavity / w.washout_cm3_per_h->value));
+  if (w.baseline_cm3_per_h && w.baseline_cm3_per_h->value > 0) {
+    out += fmt::format(" instead of {}", figure_text(*cavity / w.baseline_cm3_per_h->value));
+  }
+  return out;
+}
+
+void add_fill(const ReviewContext& c, ShaftId shaft, Finding& f) {
+  const auto fill = c.fills.find(shaft);
+  if (fill == c.fills.end()) return;
+  if (fill->second.fill_pct) add_figure(f, "cavity_fill", *fill->second.fill_pct, "%");
+  if (fill->second.hours_to_reserve) add_figure(f, "hours_to_reserve", *fill->second.hours_to_reserve, "h");
+  if (fill->second.starved_h && fill->second.starved_h->most > 0) {
+    const StarvedHours& s = *fill->second.starved_h;
+    add_figure(f, "starved_h", Estimate{s.best, s.least, s.most}, "h");
+  }
+}
+
+Urgency urgency_of_rise(const ReviewContext& c, ShaftId shaft, const WashoutShift& shift, bool is_wear) {
+  const auto fill = c.fills.find(shaft);
+  if (fill != c.fills.end() && fill->second.fill_pct &&
+      std::max(fill->second.p_below_now, fill->second.p_below_before_due) > 0.3) {
+    return Urgency::act;
+  }
+  return is_wear || shift.factor.value >= 1.5 ? Urgency::plan : Urgency::watch;
+}
+
+void report_rise(const ReviewContext& c, ShaftId shaft, const WashoutResult& w, std::vector<Finding>& found) {
+  const WashoutShift& shift = *rise_of(w);
+  const bool is_wear = w.wear.has_value();
+  Finding f = start_finding(c, is_wear ? FindingKind::seal_wear : FindingKind::abnormal_washout, shaft, {},
+                            format_utc(shift.first_seen));
+  f.first_seen = shift.first_seen;
+  f.began = shift.began;
+  f.evidence = shift.evidence;
+  const Rivals rivals = rivals_of(c, shaft, shift);
+  if (w.washout_cm3_per_h) add_figure(f, "washout", *w.washout_cm3_per_h, "cm3/h");
+  if (w.baseline_cm3_per_h) add_figure(f, "baseline", *w.baseline_cm3_per_h, "cm3/h");
+  add_figure(f, "factor", shift.factor, "1");
+  if (is_wear) add_figure(f, "slope", shift.slope_pct_per_1000h, "%/1000 h");
+  add_fill(c, shaft, f);
+  add_strength(f, shift.strength);
+
+  std::vector<std::string> present, absent;
+  const bool common = rivals.others_rising > 0 && rivals.others_rising * 2 >= rivals.others;
+  const std::string now = w.washout_cm3_per_h ? figure_text(*w.washout_cm3_per_h, "cm3/h") : "unknown";
+  if (is_wear) {
+    f.summary = fmt::format(
+        "the washout climbs with the running hours, {} % per 1000 h since {}; now {}, {} times the "
+        "baseline",
+        figure_text(shift.slope_pct_per_1000h.value), c.days(shift.began), now, figure_text(shift.factor.value));
+    present.emplace_back("slow_rise");
+  } else if (w.step) {
+    f.summary = fmt::format("the washout stepped up {} times {}; now {}", figure_text(shift.factor, ""),
+                            c.days(shift.began), now);
+    present.emplace_back("step");
+  } else {
+    f.summary = fmt::format("the washout is {} times what shafts of its group lose, from the first records on; {}",
+                            figure_text(shift.factor, ""), now);
+    present.emplace_back("high_from_start");
+  }
+  f.summary += hours_to_empty(c, shaft, w);
+  if (rivals.contact != nullptr) {
+    f.summary += fmt::format("; a contact was recorded on {}", c.day(rivals.contact->at));
+    f.evidence.push_back(rivals.contact->id);
+    present.emplace_back("after_contact");
+  } else {
+    absent.emplace_back("after_contact");
+  }
+  if (common) {
+    f.summary += fmt::format("; {} other shaft{} of the ship rose at the same time: look for a common cause first",
+                             rivals.others_rising, rivals.others_rising == 1 ? "" : "s");
+    present.emplace_back("all_shafts");
+  } else {
+    present.emplace_back("one_shaft");
+    if (rivals.others > 0) f.summary += "; the ship's other shafts stay as they were";
+  }
+  if (rivals.water_seen) present.emplace_back("water_seen");
+  if (rivals.gun_changed) {
+    f.summary += "; another gun has been used since";
+    present.emplace_back("gun_changed");
+  }
+  if (rivals.person_changed) {
+    f.summary += "; another person has been greasing since";
+    present.emplace_back("person_changed");
+  }
+  f.urgency = urgency_of_rise(c, shaft, shift, is_wear);
+  if (common && f.urgency == Urgency::plan) f.urgency = Urgency::watch;
+  explain(f, present, absent);
+  found.push_back(std::move(f));
+}
+
+// More went in than the cavity can hold, with no back-pressure: it went somewhere else.
+void report_overfull(const ReviewContext& c, ShaftId shaft, const ShaftHistory& h, std::vector<Finding>& found) {
+  if (!h.cavity_cm3 || h.intervals.empty()) return;
+  const GreasingInterval& last = h.intervals.back();
+  if (last.ended != Ended::limit || !last.taken_cm3 || *last.taken_cm3 <= kOverfull * *h.cavity_cm3) return;
+  if (has_finding(found, FindingKind::abnormal_washout, shaft, {})) return;
+  Finding f = start_finding(c, FindingKind::abnormal_washout, shaft, {}, format_uuid(last.id));
+  f.first_seen = last.at;
+  f.began = When{last.at, last.from, last.at};
+  f.evidence = {last.id};
+  add_figure(f, "taken", *last.taken_cm3, "cm3");
+  add_figure(f, "cavity", *h.cavity_cm3, "cm3");
+  add_strength(f, 10 * (*last.taken_cm3 / *h.cavity_cm3 - 1));
+  f.summary = fmt::format(
+      "took {} cm3 with no back-pressure, more than the cavity of {} cm3 can hold: grease is passing "
+      "the seal or a line; stop pumping and look for a discharge",
+      figure_text(*last.taken_cm3), figure_text(*h.cavity_cm3));
+  f.urgency = Urgency::act;
+  explain(f, {"no_back_pressure", "one_shaft"}, {});
+  found.push_back(std::move(f));
+}
+
+struct Below {
+  Instant from{}, to{};
+  bool emptied = false;  // the greasing that ended it took all the cavity can hold
+  Uuid closed_by;
+};
+
+// The last stretch in which the median fill stood below the reserve.
+std::optional<Below> last_below(const FillResult& fill, const ShaftHistory& h, double reserve_pct) {
+  std::optional<Below> out;
+  bool in = false;
+  for (const FillPoint& p : fill.points) {
+    const bool below = p.fill_pct.value < reserve_pct;
+    if (below && !in) out = Below{p.at, p.at, false, {}};
+    if (below && out) out->to = p.at;
+    in = below;
+  }
+  if (!out) return out;
+  for (const GreasingInterval& i : h.intervals) {
+    if (i.at < out->from) continue;
+    out->closed_by = i.id;
+    out->emptied = i.taken_cm3 && h.cavity_cm3 && *i.taken_cm3 >= kEmptied * *h.cavity_cm3;
+    break;
+  }
+  return out;
+}
+
+double reserve_of(const Shaft& shaft, Instant at) {
+  const ShaftSetting* s = setting_at(shaft.settings, at);
+  return s != nullptr && s->reserve ? in_pct(*s->reserve) : 20.0;
+}
+
+// Folds what a shaft's fill says into the finding that explains it, if there is one.
+Finding* finding_that_explains(std::vector<Finding>& found, ShaftId shaft) {
+  for (Finding& f : found) {
+    if (f.shaft == shaft && (f.kind == FindingKind::abnormal_washout || f.kind == FindingKind::seal_wear ||
+                             f.kind == FindingKind::missed_cycles)) {
+      return &f;
+    }
+  }
+  return nullptr;
+}
+
+std::string overdue_text(const NextGreasing& n) {
+  if (n.overdue_h && n.overdue_days) {
+    return fmt::format("{} running hours and {} days", figure_text(*n.overdue_h), figure_text(*n.overdue_days));
+  }
+  if (n.overdue_h) return fmt::format("{} running hours", figure_text(*n.overdue_h));
+  if (n.overdue_days) return fmt::format("{} days", figure_text(*n.overdue_days));
+  return "an unknown time";
+}
+
+void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult& fill, const Below& below, bool is_now,
+                    std::vector<Finding>& found) {
+  const ShaftHistory& h = c.digest.histories.at(shaft.id);
+  const NextGreasing& next = c.greasings.at(shaft.id);
+  const StarvedHours hours = fill.starved_h.value_or(StarvedHours{});
+  const double reserve = reserve_of(shaft, c.as_of);
+  if (Finding* other = finding_that_explains(found, shaft.id); other != nullptr) {
+    other->summary += fmt::format("; the cavity {} below its reserve of {} % (about {} running hours so far, {} to {})",
+                                  is_now ? "is" : "was", figure_text(reserve), figure_text(hours.best),
+                                  figure_text(hours.least), figure_text(hours.most));
+    if (is_now) other->urgency = Urgency::act;
+    return;
+  }
+  Finding f = start_finding(c, FindingKind::starved, shaft.id, {}, format_utc(below.from));
+  // When the level fell is computed; the record that showed it is the greasing that closed the interval.
+  f.first_seen = below.to;
+  for (const GreasingInterval& i : h.intervals) {
+    if (i.id == below.closed_by && !is_now) f.first_seen = i.at;
+  }
+  if (is_now) f.first_seen = std::min(c.as_of, below.from);
+  f.began = When{below.from, below.from, std::max(below.from, below.to)};
+  if (!below.closed_by.is_nil()) f.evidence.push_back(below.closed_by);
+  if (next.last && (f.evidence.empty() || f.evidence.front() != *next.last)) f.evidence.push_back(*next.last);
+  add_fill(c, shaft.id, f);
+  add_strength(f, std::log((fill.p_below_now + 1e-6) / (1 - std::min(fill.p_below_now, 1 - 1e-6))));
+  if (is_now) {
+    f.summary = fmt::format("the cavity is estimated at {} %, below its reserve of {} %, since {}",
+                            fill.fill_pct ? figure_text(*fill.fill_pct, "") : "unknown", figure_text(reserve),
+                            c.day(below.from));
+    if (next.is_overdue) f.summary += fmt::format("; greasing is overdue by {}", overdue_text(next));
+    f.urgency = Urgency::act;
+  } else {
+    f.summary = fmt::format("the cavity ran below its reserve of {} % before the greasing of {}", figure_text(reserve),
+                            c.day(f.first_seen));
+    f.urgency = Urgency::plan;
+  }
+  f.summary += fmt::format("; about {} running hours below the reserve in all ({} to {})", figure_text(hours.best),
+                           figure_text(hours.least), figure_text(hours.most));
+  std::vector<std::string> symptoms{"one_shaft"};
+  if (below.emptied) {
+    f.summary += "; the greasing took all the cavity can hold, so the loss is a lower bound only";
+    symptoms.emplace_back("emptied");
+  }
+  if (next.is_overdue) symptoms.emplace_back("overdue");
+  explain(f, symptoms, {});
+  found.push_back(std::move(f));
+}
+
+void report_overdue(const ReviewContext& c, const Shaft& shaft, std::vector<Finding>& found) {
+  const NextGreasing& next = c.greasings.at(shaft.id);
+  if (!next.is_overdue || has_finding(found, FindingKind::starved, shaft.id, {})) return;
+  Finding f = start_finding(c, FindingKind::greasing_overdue, shaft.id, {},
+                            next.last ? format_uuid(*next.last) : std::string{"never"});
+  f.first_seen = next.due_at.value_or(c.as_of);
+  if (next.due_at) f.began = When{*next.due_at, *next.due_at, *next.due_at};
+  if (next.last) f.evidence.push_back(*next.last);
+  if (next.overdue_h) add_figure(f, "overdue_h", *next.overdue_h, "h");
+  if (next.overdue_days) add_figure(f, "overdue_days", *next.overdue_days, "d");
+  if (next.expected_cm3) add_figure(f, "expected", *next.expected_cm3, "cm3");
+  add_fill(c, shaft.id, f);
+  const auto fill = c.fills.find(shaft.id);
+  const double p = fill == c.fills.end() ? 0 : fill->second.p_below_now;
+  add_strength(f, 5);
+  f.summary = fmt::format("manual greasing is overdue by {}", overdue_text(next));
+  if (fill != c.fills.end() && fill->second.fill_pct) {
+    f.summary += fmt::format("; the cavity is estimated at {} %", figure_text(*fill->second.fill_pct, ""));
+  } else {
+    f.summary += "; the fill of the cavity is unknown";
+  }
+  if (next.expected_cm3) f.summary += fmt::format("; expect it to take {}", figure_text(*next.expected_cm3, "cm3"));
+  f.urgency = p > 0.3                                                      ? Urgency::act
+              : fill != c.fills.end() && fill->second.fill_pct && p < 0.02 ? Urgency::watch
+                                                                           : Urgency::plan;
+  explain(f, {"overdue"}, {});
+  found.push_back(std::move(f));
+}
+
+}  // namespace
+
+void find_washout(const ReviewContext& c, std::vector<Finding>& found, const std::set<ShaftId>& explained) {
+  for (const Shaft& shaft : c.log.shafts) {
+    const auto w = c.washouts.find(shaft.id);
+    if (w == c.washouts.end()) continue;
+    const bool is_blamed = has_finding(found, FindingKind::missed_cycles, shaft.id, {}) ||
+                           std::any_of(found.begin(), found.end(), [&](const Finding& f) {
+                             return f.kind == FindingKind::missed_cycles && f.shaft == shaft.id;
+                           });
+    if (rise_of(w->second) != nullptr && !explained.contains(shaft.id) && !is_blamed) {
+      report_rise(c, shaft.id, w->second, found);
+    }
+    report_overfull(c, shaft.id, c.digest.histories.at(shaft.id), found);
+  }
+}
+
+void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& found) {
+  for (const Shaft& shaft : c.log.shafts) {
+    const auto fill = c.fills.find(shaft.id);
+    if (fill != c.fills.end() && fill->second.fill_pct) {
+      const double reserve = reserve_of(shaft, c.as_of);
+      const auto below = last_below(fill->second, c.digest.histories.at(shaft.id), reserve);
+      const bool is_now = fill->second.p_below_now > 0.5;
+      if (below &&
+          (is_now || (below->to > c.as_of - kRecent && fill->second.starved_h && fill->second.starved_h->best > 10))) {
+        report_starved(c, shaft, fill->second, *below, is_now, found);
+      }
+    }
+    if (c.greasings.contains(shaft.id)) report_overdue(c, shaft, found);
+  }
+}
+
+}  // namespace shaftlog

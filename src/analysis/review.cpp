@@ -1,0 +1,266 @@
+#include "analysis/review.hpp"
+
+#include "analysis/review_context.hpp"
+
+#include <algorithm>
+#include <atomic>
+#include <exception>
+#include <mutex>
+#include <thread>
+
+namespace shaftlog {
+namespace {
+
+void mark_doubtful(ShaftHistory& history, const std::vector<Suspect>& slips) {
+  for (GreasingInterval& i : history.intervals) {
+    for (const Suspect& s : slips) {
+      if (s.record == i.id) i.is_doubtful = true;
+    }
+  }
+}
+
+// Running hours against which a lubricator's alarms are counted: those of the busiest shaft it feeds.
+const HoursCurve* busiest_curve(const ReviewContext& c, LubricatorId lubricator) {
+  const HoursCurve* best = nullptr;
+  for (const Shaft& s : c.log.shafts) {
+    const auto& of = c.digest.schedule->lubricators_of(s.id);
+    if (std::find(of.begin(), of.end(), lubricator) == of.end()) continue;
+    const HoursCurve* curve = c.curve(s.id);
+    if (curve != nullptr &&
+        (best == nullptr || curve->run_h(curve->first(), curve->last()) > best->run_h(best->first(), best->last()))) {
+      best = curve;
+    }
+  }
+  return best;
+}
+
+AlarmRateResult rate_of(const ReviewContext& c, const std::vector<AlarmEpisode>& episodes, const HoursCurve& curve,
+                        Instant since) {
+  std::vector<double> at;
+  std::vector<AlarmEpisode> used;
+  const Instant from = std::max(since, curve.first());
+  for (const AlarmEpisode& e : episodes) {
+    if (e.raised < from || e.raised > c.as_of) continue;
+    used.push_back(e);
+    at.push_back(curve.hours_at(e.raised));
+  }
+  return rate_alarms(used, at, curve.hours_at(from), std::max(curve.hours_at(from), curve.hours_at(c.as_of)));
+}
+
+bool mends_alarms(WorkKind w) {
+  return w == WorkKind::line_repaired || w == WorkKind::pump_repaired || w == WorkKind::metering_replaced ||
+         w == WorkKind::controller_changed || w == WorkKind::bled;
+}
+
+void rate_all_alarms(ReviewContext& c) {
+  c.episodes = merge_alarms(c.log.alarms, c.as_of);
+  std::map<LubricatorId, std::vector<AlarmEpisode>> by_lubricator;
+  std::map<ShaftId, std::vector<AlarmEpisode>> by_shaft;
+  for (const AlarmEpisode& e : c.episodes) {
+    if (e.shaft.is_set()) {
+      by_shaft[e.shaft].push_back(e);
+    } else if (e.lubricator.is_set()) {
+      by_lubricator[e.lubricator].push_back(e);
+    }
+  }
+  for (const Lubricator& l : c.log.lubricators) {
+    const HoursCurve* curve = busiest_curve(c, l.id);
+    if (curve == nullptr) continue;
+    Instant since{};
+    for (const Logged<Work>& w : c.log.work) {
+      if (w.lubricator == l.id && mends_alarms(w.what.work)) since = std::max(since, w.at);
+    }
+    c.lubricator_alarms[l.id] = rate_of(c, by_lubricator[l.id], *curve, since);
+  }
+  for (const auto& [id, episodes] : by_shaft) {
+    if (const HoursCurve* curve = c.curve(id); curve != nullptr) c.shaft_alarms[id] = rate_of(c, episodes, *curve, {});
+  }
+}
+
+double reserve_pct_of(const Shaft& shaft, Instant at) {
+  const ShaftSetting* s = setting_at(shaft.settings, at);
+  return s != nullptr && s->reserve ? in_pct(*s->reserve) : 20.0;
+}
+
+void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPrior& prior,
+                    std::map<ShaftId, ShaftHistory>& histories) {
+  for (auto& [id, history] : histories) {
+    c.priors[id] = prior.of(history.group);
+    c.washouts[id] = fit_washout(history, c.priors[id]);
+  }
+  std::vector<Suspect> slips = find_amount_slips(c.log, histories, c.washouts, c.priors);
+  if (!slips.empty()) {
+    for (auto& [id, history] : histories) {
+      const auto touched = std::any_of(history.intervals.begin(), history.intervals.end(), [&](const auto& i) {
+        return std::any_of(slips.begin(), slips.end(), [&](const Suspect& s) { return s.record == i.id; });
+      });
+      if (!touched) continue;
+      mark_doubtful(history, slips);
+      c.washouts[id] = fit_washout(history, c.priors[id]);
+    }
+  }
+  c.suspects = digest.suspects;
+  c.suspects.insert(c.suspects.end(), slips.begin(), slips.end());
+  for (const Shaft& shaft : c.log.shafts) {
+    const HoursCurve* curve = c.curve(shaft.id);
+    if (curve == nullptr) continue;
+    const ShaftHistory& history = histories.at(shaft.id);
+    const Delivered delivered = [&digest, id = shaft.id](Instant a, Instant b) {
+      return delivered_cm3(digest, id, a, b);
+    };
+    c.greasings[shaft.id] =
+        forecast_greasing(c.log, shaft, *curve, history, c.washouts[shaft.id], c.priors[shaft.id], delivered, c.as_of);
+    c.fills[shaft.id] = reconstruct_fill(history, c.washouts[shaft.id], c.priors[shaft.id], *curve, delivered,
+                                         reserve_pct_of(shaft, c.as_of), c.as_of, c.greasings[shaft.id].due_at);
+  }
+}
+
+ShaftState state_of(const ReviewContext& c, const Shaft& shaft) {
+  ShaftState s;
+  s.vessel = c.log.vessel.id;
+  s.shaft = shaft.id;
+  if (const auto h = c.digest.hours.find(shaft.id); h != c.digest.hours.end() && !h->second.curve.is_empty()) {
+    s.running_h = h->second.meter_now_h;
+    s.last_hours = h->second.curve.last();
+    if (h->second.curve.points().size() > 1) s.use_h_per_day = h->second.curve.use_h_per_day();
+  }
+  for (const Logged<Greasing>& g : c.log.greasings) {
+    if (g.shaft == shaft.id && g.what.ended != Ended::not_done) s.last_greasing = g.at;
+  }
+  if (const auto w = c.washouts.find(shaft.id); w != c.washouts.end()) {
+    s.washout_cm3_per_h = w->second.washout_cm3_per_h;
+    s.baseline_cm3_per_h = w->second.baseline_cm3_per_h;
+    s.trend_pct_per_1000h = w->second.trend_pct_per_1000h;
+    s.exact_intervals = w->second.exact;
+    s.censored_intervals = w->second.censored;
+  }
+  if (const auto f = c.fills.find(shaft.id); f != c.fills.end()) {
+    s.cavity_fill_pct = f->second.fill_pct;
+    s.starved_h = f->second.starved_h;
+    s.hours_to_reserve = f->second.hours_to_reserve;
+  }
+  if (const auto g = c.greasings.find(shaft.id); g != c.greasings.end()) s.next_greasing = g->second;
+  if (const auto a = c.shaft_alarms.find(shaft.id); a != c.shaft_alarms.end() && a->second.run_h > 0) {
+    s.alarms_per_1000h = a->second.per_1000h;
+  }
+  return s;
+}
+
+LubricatorState state_of(const ReviewContext& c, const Lubricator& lubricator) {
+  LubricatorState s;
+  s.vessel = c.log.vessel.id;
+  s.lubricator = lubricator.id;
+  if (const auto d = c.digest.delivery.find(lubricator.id); d != c.digest.delivery.end()) {
+    s.delivery_ratio = d->second.delivery_ratio;
+    s.cycle_ratio = d->second.cycle_ratio;
+    s.level_pct = d->second.level_pct;
+  }
+  for (const Logged<LevelReading>& l : c.log.levels) {
+    if (l.lubricator == lubricator.id) s.last_level = l.at;
+  }
+  for (const Logged<Refill>& r : c.log.refills) {
+    if (r.lubricator == lubricator.id && (r.what.before || r.what.after)) {
+      s.last_level = s.last_level ? std::max(*s.last_level, r.at) : r.at;
+    }
+  }
+  if (const auto n = c.refills.find(lubricator.id); n != c.refills.end()) s.next_refill = n->second;
+  if (const auto a = c.lubricator_alarms.find(lubricator.id); a != c.lubricator_alarms.end() && a->second.run_h > 0) {
+    s.alarms_per_1000h = a->second.per_1000h;
+  }
+  return s;
+}
+
+double strength_of(const Finding& f) {
+  for (const Figure& x : f.figures) {
+    if (x.name == "strength") return x.estimate.value;
+  }
+  return 0;
+}
+
+bool more_pressing(const Finding& a, const Finding& b) {
+  if (a.urgency != b.urgency) return a.urgency < b.urgency;
+  const double sa = strength_of(a), sb = strength_of(b);
+  if (sa != sb) return sa > sb;
+  if (a.vessel != b.vessel) return a.vessel < b.vessel;
+  return a.id < b.id;
+}
+
+// Runs work(i) for 0 <= i < n; the first exception leaves. Each i writes its own result, so the order does not matter.
+template <class Work>
+void in_parallel(std::size_t n, unsigned threads, const Work& work) {
+  std::atomic<std::size_t> next{0};
+  std::exception_ptr failed;
+  std::mutex mutex;
+  const auto run = [&] {
+    for (std::size_t i = next++; i < n; i = next++) {
+      try {
+        work(i);
+      } catch (...) {
+        const std::lock_guard lock{mutex};
+        if (!failed) failed = std::current_exception();
+      }
+    }
+  };
+  std::vector<std::jthread> crew;
+  for (unsigned t = 1; t < std::min<std::size_t>(threads, n); ++t) crew.emplace_back(run);
+  run();
+  crew.clear();
+  if (failed) std::rethrow_exception(failed);
+}
+
+}  // namespace
+
+VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, const FleetPrior& prior,
+                           Instant as_of) {
+  VesselDigest digest = digest_in;  // doubtful amounts are marked in a copy
+  ReviewContext c{log, digest, as_of, Zone{log.vessel.time_zone}, {}, {}, {}, {}, {}, {}, {}, {}, {}};
+  analyse_shafts(c, digest, prior, digest.histories);
+  std::map<ShaftId, HoursCurve> curves;
+  for (const auto& [id, result] : digest.hours) curves[id] = result.curve;
+  for (const Lubricator& l : log.lubricators) {
+    if (const auto d = digest.delivery.find(l.id); d != digest.delivery.end()) {
+      c.refills[l.id] = forecast_refill(log, l, d->second, *digest.schedule, curves, as_of);
+    }
+  }
+  rate_all_alarms(c);
+
+  VesselReview out;
+  out.vessel = log.vessel.id;
+  std::set<ShaftId> explained;
+  find_delivery(c, out.findings);
+  find_grease_changes(c, out.findings, explained);
+  find_washout(c, out.findings, explained);
+  find_starved_and_overdue(c, out.findings);
+  find_refills_due(c, out.findings);
+  find_alarms(c, out.findings);
+  find_inspections(c, out.findings);
+  find_records(c, out.findings);
+  for (Finding& f : out.findings) f.first_seen = std::min(f.first_seen, as_of);
+  std::sort(out.findings.begin(), out.findings.end(), more_pressing);
+  for (const Shaft& s : log.shafts) out.shafts.push_back(state_of(c, s));
+  for (const Lubricator& l : log.lubricators) out.lubricators.push_back(state_of(c, l));
+  return out;
+}
+
+std::vector<VesselReview> review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsigned threads) {
+  std::vector<VesselDigest> digests(fleet.size());
+  in_parallel(fleet.size(), threads, [&](std::size_t i) { digests[i] = digest(fleet[i], as_of); });
+  std::vector<ShaftHistory> histories;
+  for (const VesselDigest& d : digests) {
+    for (const auto& [id, history] : d.histories) histories.push_back(history);
+  }
+  const FleetPrior prior = fit_fleet_prior(histories);
+  std::vector<VesselReview> out(fleet.size());
+  in_parallel(fleet.size(), threads,
+              [&](std::size_t i) { out[i] = review_vessel(fleet[i], digests[i], prior, as_of); });
+  return out;
+}
+
+std::vector<Finding> ranked_findings(std::span<const VesselReview> reviews) {
+  std::vector<Finding> out;
+  for (const VesselReview& r : reviews) out.insert(out.end(), r.findings.begin(), r.findings.end());
+  std::sort(out.begin(), out.end(), more_pressing);
+  return out;
+}
+
+}  // namespace shaftlog

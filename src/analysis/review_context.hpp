@@ -1,0 +1,64 @@
+#pragma once
+
+#include "analysis/alarms.hpp"
+#include "analysis/contradictions.hpp"
+#include "analysis/review.hpp"
+
+#include <map>
+#include <set>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace shaftlog {
+
+/// What the finders of one vessel look at. Inside analysis only.
+struct ReviewContext {
+  const VesselLog& log;
+  const VesselDigest& digest;
+  Instant as_of{};
+  Zone zone;
+  std::map<ShaftId, WashoutPrior> priors;
+  std::map<ShaftId, WashoutResult> washouts;
+  std::map<ShaftId, FillResult> fills;
+  std::map<ShaftId, NextGreasing> greasings;
+  std::map<LubricatorId, NextRefill> refills;
+  std::vector<AlarmEpisode> episodes;
+  std::map<LubricatorId, AlarmRateResult> lubricator_alarms;
+  std::map<ShaftId, AlarmRateResult> shaft_alarms;
+  std::vector<Suspect> suspects;  ///< those of the digest and the amounts
+
+  [[nodiscard]] const Shaft& shaft(ShaftId id) const;
+  [[nodiscard]] const Lubricator& lubricator(LubricatorId id) const;
+  [[nodiscard]] const HoursCurve* curve(ShaftId id) const;
+  [[nodiscard]] std::string day(Instant t) const { return format_day(t, zone); }
+  /// "about 2026-03-02 (2026-02-20 to 2026-03-10)"
+  [[nodiscard]] std::string days(const When& w) const;
+};
+
+/// A number to three figures, never in exponent form below 1e6: "0.62", "1.74", "650".
+std::string figure_text(double x);
+/// "0.62 cm3/h (0.50 to 0.75)"
+std::string figure_text(const Estimate& e, std::string_view unit);
+
+/// Starts a finding; `anchor` tells two matters of one kind and subject apart and must be the same in every run.
+Finding start_finding(const ReviewContext& c, FindingKind kind, ShaftId shaft, LubricatorId lubricator,
+                      std::string_view anchor);
+void add_figure(Finding& f, std::string name, const Estimate& e, std::string unit);
+void add_figure(Finding& f, std::string name, double value, std::string unit);
+void add_strength(Finding& f, double ln_odds);
+/// Fills likely_causes, checks and cautions from the cause table by the symptoms seen and looked for in vain.
+void explain(Finding& f, const std::vector<std::string>& present, const std::vector<std::string>& absent);
+bool has_finding(const std::vector<Finding>& found, FindingKind kind, ShaftId shaft, LubricatorId lubricator);
+
+// Each adds the findings of its part; later ones see the earlier ones and leave out what is explained by them.
+void find_delivery(const ReviewContext& c, std::vector<Finding>& found);
+void find_grease_changes(const ReviewContext& c, std::vector<Finding>& found, std::set<ShaftId>& explained);
+void find_washout(const ReviewContext& c, std::vector<Finding>& found, const std::set<ShaftId>& explained);
+void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& found);
+void find_refills_due(const ReviewContext& c, std::vector<Finding>& found);
+void find_alarms(const ReviewContext& c, std::vector<Finding>& found);
+void find_inspections(const ReviewContext& c, std::vector<Finding>& found);
+void find_records(const ReviewContext& c, std::vector<Finding>& found);
+
+}  // namespace shaftlog
