@@ -3,6 +3,7 @@
 #include "base/error.hpp"
 #include "support/temp_db.hpp"
 
+#include <random>
 #include <tuple>
 
 #include <catch2/catch.hpp>
@@ -382,4 +383,76 @@ TEST_CASE("log: a file opened for reading can be read and not written", "[storag
   LogRepository log{reader};
   CHECK(log.find(nth_id(1)));
   CHECK(code_of_add(log, t.entry(Kind::hours, 2)) == Errc::io);
+}
+
+TEST_CASE("log: whatever is given to add is kept whole or refused whole", "[storage][log]") {
+  TempDb t;
+  LogRepository log{t.db};
+  std::mt19937_64 random{3};
+  const auto pick = [&](std::initializer_list<std::int64_t> values) {
+    return *(values.begin() + random() % values.size());
+  };
+  const auto number = [&] { return pick({0, 1, -1, 7, 10'001, INT64_MAX, INT64_MIN}); };
+  const auto text = [&] { return std::string{random() % 5 == 0 ? "\x80" : random() % 2 == 0 ? "" : "plain"}; };
+  const auto amount = [&]() -> std::optional<Amount> {
+    if (random() % 3 == 0) return std::nullopt;
+    Amount a{random() % 8 == 0 ? "" : "12.5", static_cast<Unit>(random() % 9), std::nullopt, std::nullopt};
+    if (random() % 2 == 0) a.volume = Volume::from_base(number());
+    if (random() % 2 == 0) a.nano_cm3_per_unit = number();
+    return a;
+  };
+  WriteTransaction transaction{t.db};
+  std::int64_t kept = 0;
+  int refused = 0;
+  for (std::uint64_t n = 1; n <= 4000; ++n) {
+    Entry e = t.entry(kKinds[random() % 8], n);
+    if (random() % 8 == 0) e.kind = kKinds[random() % 8];
+    if (random() % 4 == 0) e.shaft = ShaftId{pick({0, t.port.value, 99})};
+    if (random() % 4 == 0) e.lubricator = LubricatorId{pick({0, t.lubricator.value, 99})};
+    if (random() % 10 == 0) e.head.remark = text();
+    if (random() % 10 == 0) e.head.by = text();
+    if (random() % 10 == 0) e.head.at.utc = from_unix(pick({-1, 0, 4'102'444'799, 4'102'444'800}));
+    if (random() % 10 == 0) e.head.recorded_at.offset = std::chrono::minutes{pick({-1080, 1080, 1081})};
+    if (random() % 10 == 0) e.head.replaces = nth_id(n - random() % 2);
+    if (random() % 10 == 0) e.head.withdraws = nth_id(n - random() % 2);
+    if (random() % 10 == 0) e.detail = Withdrawal{};
+    if (auto* d = std::get_if<Hours>(&e.detail)) {
+      d->reading = HoursReading::from_base(number());
+      if (random() % 3 == 0) d->old_meter = HoursReading::from_base(number());
+    } else if (auto* c = std::get_if<Cycles>(&e.detail)) {
+      c->count = number();
+    } else if (auto* l = std::get_if<LevelReading>(&e.detail)) {
+      l->level = Level::from_base(number());
+    } else if (auto* r = std::get_if<Refill>(&e.detail)) {
+      *r = {amount(), Level::from_base(number()), std::nullopt, GreaseId{pick({0, t.grease.value, 99})}, text()};
+    } else if (auto* g = std::get_if<Greasing>(&e.detail)) {
+      *g = {amount(), GunId{pick({0, t.gun.value, 99})}, static_cast<Ended>(random() % 5), std::nullopt,
+            GreaseId{pick({0, t.grease.value, 99})}};
+    } else if (auto* a = std::get_if<Alarm>(&e.detail)) {
+      a->cleared = Stamp{from_unix(pick({-5, 5})), std::chrono::minutes{pick({0, 2000})}};
+    } else if (auto* i = std::get_if<Inspection>(&e.detail)) {
+      *i = {number(), std::nullopt, number()};
+    }
+    try {
+      const bool is_new = log.add(e);
+      REQUIRE(is_new);
+      ++kept;
+      REQUIRE(equal(*log.find(e.head.id), e));
+    } catch (const Error& error) {
+      ++refused;
+      REQUIRE((error.code() == Errc::bad_data || error.code() == Errc::conflict));
+      REQUIRE_FALSE(log.find(e.head.id));
+    }
+  }
+  transaction.commit();
+  CHECK(kept > 300);
+  CHECK(refused > 300);
+  const CheckResult result = check(t.db);
+  CHECK(result.records == kept);
+  for (const std::string& fault : result.faults) {
+    INFO(fault);  // links were thrown in at random; nothing else may be wrong
+    CHECK((fault.find("corrects") != std::string::npos || fault.find("withdraws") != std::string::npos ||
+           fault.find("more records disagree") != std::string::npos ||
+           fault.find("more circles") != std::string::npos));
+  }
 }
