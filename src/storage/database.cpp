@@ -158,6 +158,16 @@ int read_version(sqlite3* db, const fs::path& path, int newest) {
   return static_cast<int>(version);
 }
 
+void require_version(sqlite3* db, const fs::path& path, int newest) {
+  const int version = read_version(db, path, newest);
+  if (version < newest) {
+    throw Error{Errc::conflict,
+                fmt::format("{}: has schema version {}, this program needs {}; run \"upgrade\" (it makes "
+                            "a backup first)",
+                            path.string(), version, newest)};
+  }
+}
+
 int schema_version() noexcept { return released_plan().version(); }
 
 Database::Database(fs::path path, std::unique_ptr<SQLite::Database> db)
@@ -195,13 +205,7 @@ Database Database::create(const fs::path& path) {
 
 Database Database::open(const fs::path& path, Mode mode) {
   auto db = open_checked(path, mode);
-  const int version = read_version(db->getHandle(), path, schema_version());
-  if (version < schema_version()) {
-    throw Error{Errc::conflict,
-                fmt::format("{}: has schema version {}, this program needs {}; run \"upgrade\" (it makes "
-                            "a backup first)",
-                            path.string(), version, schema_version())};
-  }
+  require_version(db->getHandle(), path, schema_version());
   if (mode == Mode::read_write) {
     Query wal{db->getHandle(), "PRAGMA journal_mode"};
     if (wal.step() && wal.text(0) != "wal") {

@@ -208,10 +208,10 @@ bool LogRepository::add(const Entry& entry) {
   }
   // Only these details refer to rows that may be missing; the savepoint lets the spine go with its detail then.
   const bool may_refer = entry.kind == Kind::refill || entry.kind == Kind::greasing;
-  sqlite3* const raw = handle_of(*db_);
-  const bool guarded = may_refer || sqlite3_get_autocommit(raw) != 0;
-  if (guarded) execute(raw, "SAVEPOINT add_entry");
+  const bool guarded = may_refer || sqlite3_get_autocommit(handle_of(*db_)) != 0;
   try {
+    std::optional<Savepoint> savepoint;
+    if (guarded) savepoint.emplace(*db_);
     to.entry.run(head.id, code_of(entry.kind), entry.vessel, entry.shaft, entry.lubricator, head.at.utc,
                  std::int64_t{head.at.offset.count()}, static_cast<int>(head.at.precision), head.recorded_at.utc,
                  std::int64_t{head.recorded_at.offset.count()}, static_cast<int>(head.recorded_at.precision), by,
@@ -260,12 +260,9 @@ bool LogRepository::add(const Entry& entry) {
         }
       }
     }
-    if (guarded) execute(raw, "RELEASE add_entry");
+    if (savepoint) savepoint->keep();
     return is_new;
   } catch (const Error& e) {
-    if (guarded && sqlite3_get_autocommit(raw) == 0) {
-      sqlite3_exec(raw, "ROLLBACK TO add_entry; RELEASE add_entry", nullptr, nullptr, nullptr);
-    }
     if (e.code() == Errc::conflict) throw e.within("record " + format_uuid(head.id));
     throw;
   }

@@ -17,6 +17,8 @@ void configure_connection(sqlite3* db);
 std::unique_ptr<SQLite::Database> open_checked(const std::filesystem::path& path, Database::Mode mode);
 /// \throws Error{schema_too_new}, Error{damaged}
 int read_version(sqlite3* db, const std::filesystem::path& path, int newest);
+/// \throws Error{schema_too_new}, Error{damaged}, Error{conflict} for an older schema
+void require_version(sqlite3* db, const std::filesystem::path& path, int newest);
 /// Copies the database into a new file, checks the copy, and only then gives it its name.
 void copy_to(sqlite3* from, const std::filesystem::path& to);
 

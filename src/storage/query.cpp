@@ -129,6 +129,20 @@ void Query::put(int i, std::nullopt_t) {
   if (const int rc = sqlite3_bind_null(stmt_, i); rc != SQLITE_OK) throw_sqlite_error(db_, rc);
 }
 
+Savepoint::Savepoint(Database& db) : db_{handle_of(db)} { execute(db_, "SAVEPOINT several"); }
+
+Savepoint::~Savepoint() {
+  // After a full disk or a failed write SQLite may have undone the whole transaction by itself.
+  if (!done_ && sqlite3_get_autocommit(db_) == 0) {
+    sqlite3_exec(db_, "ROLLBACK TO several; RELEASE several", nullptr, nullptr, nullptr);
+  }
+}
+
+void Savepoint::keep() {
+  execute(db_, "RELEASE several");
+  done_ = true;
+}
+
 void execute(sqlite3* db, const std::string& sql) {
   const int rc = sqlite3_exec(db, sql.c_str(), nullptr, nullptr, nullptr);
   if (rc != SQLITE_OK) throw_sqlite_error(db, rc);

@@ -123,6 +123,20 @@ class Query {
   bool is_copied_ = true;
 };
 
+/// Several statements that are kept all or none, inside the caller's transaction or alone; undone unless kept.
+class Savepoint {
+ public:
+  explicit Savepoint(Database& db);
+  Savepoint(const Savepoint&) = delete;
+  Savepoint& operator=(const Savepoint&) = delete;
+  ~Savepoint();
+  void keep();
+
+ private:
+  sqlite3* db_;
+  bool done_ = false;
+};
+
 /// Runs statements that answer nothing.
 void execute(sqlite3* db, const std::string& sql);
 /// The one value of a statement with one row.

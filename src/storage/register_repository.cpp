@@ -242,11 +242,13 @@ Put RegisterRepository::put_gun(VesselId vessel, const std::string& code, const 
   require_code(what, code);
   require_from(what, row.from);
   require_above_zero(what, "the volume per stroke in mm3", row.per_stroke.base());
+  Savepoint whole{*db_};  // the thing and its setting
   const auto gun = key_of<GunId>(*db_, register_sql::kFindGun, register_sql::kAddGun, vessel, code);
   Query find{*db_, register_sql::kFindGunCalibration};
   if (!find.bind(gun, from_key(row.from)).step()) {
     Query add{*db_, register_sql::kAddGunCalibration};
     add.run(gun, utc_s(row.from), offset_min(row.from), precision_code(row.from), row.per_stroke);
+    whole.keep();
     return Put::added;
   }
   const std::int64_t id = find.integer(0);
@@ -257,6 +259,7 @@ Put RegisterRepository::put_gun(VesselId vessel, const std::string& code, const 
     Query set{*db_, register_sql::kSetGunCalibration};
     set.run(offset_min(row.from), precision_code(row.from), row.per_stroke, id);
   }
+  whole.keep();
   return put;
 }
 
@@ -270,6 +273,7 @@ Put RegisterRepository::put_lubricator(VesselId vessel, const std::string& code,
     throw Error{Errc::bad_data, fmt::format("{}: the low level is below 0", what)};
   }
   if (!row.grease.is_set()) throw Error{Errc::bad_data, fmt::format("{}: it names no grease", what)};
+  Savepoint whole{*db_};  // the thing and its setting
   const auto lubricator =
       key_of<LubricatorId>(*db_, register_sql::kFindLubricator, register_sql::kAddLubricator, vessel, code);
   Query find{*db_, register_sql::kFindLubricatorSetting};
@@ -277,6 +281,7 @@ Put RegisterRepository::put_lubricator(VesselId vessel, const std::string& code,
     Query add{*db_, register_sql::kAddLubricatorSetting};
     add.run(lubricator, utc_s(row.from), offset_min(row.from), precision_code(row.from), row.reservoir, row.low_level,
             row.grease);
+    whole.keep();
     return Put::added;
   }
   const std::int64_t id = find.integer(0);
@@ -287,6 +292,7 @@ Put RegisterRepository::put_lubricator(VesselId vessel, const std::string& code,
     Query set{*db_, register_sql::kSetLubricatorSetting};
     set.run(offset_min(row.from), precision_code(row.from), row.reservoir, row.low_level, row.grease, id);
   }
+  whole.keep();
   return put;
 }
 
@@ -304,12 +310,14 @@ Put RegisterRepository::put_shaft(VesselId vessel, const std::string& code, cons
     throw Error{Errc::bad_data, fmt::format("{}: the reserve is {} %, expected 0 to 100", what, in_pct(*row.reserve))};
   }
   if (!row.grease.is_set()) throw Error{Errc::bad_data, fmt::format("{}: it names no grease", what)};
+  Savepoint whole{*db_};  // the thing and its setting
   const auto shaft = key_of<ShaftId>(*db_, register_sql::kFindShaft, register_sql::kAddShaft, vessel, code);
   Query find{*db_, register_sql::kFindShaftSetting};
   if (!find.bind(shaft, from_key(row.from)).step()) {
     Query add{*db_, register_sql::kAddShaftSetting};
     add.run(shaft, utc_s(row.from), offset_min(row.from), precision_code(row.from), said(row.position), row.cavity,
             row.interval, row.interval_days, row.reserve, row.meter_rollover, row.grease);
+    whole.keep();
     return Put::added;
   }
   const std::int64_t id = find.integer(0);
@@ -321,6 +329,7 @@ Put RegisterRepository::put_shaft(VesselId vessel, const std::string& code, cons
     set.run(offset_min(row.from), precision_code(row.from), said(row.position), row.cavity, row.interval,
             row.interval_days, row.reserve, row.meter_rollover, row.grease, id);
   }
+  whole.keep();
   return put;
 }
 

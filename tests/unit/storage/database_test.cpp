@@ -1,6 +1,7 @@
 #include "storage/database.hpp"
 
 #include "base/error.hpp"
+#include "storage/open.hpp"
 #include "storage/query.hpp"
 #include "support/temp_db.hpp"
 
@@ -180,6 +181,13 @@ TEST_CASE("database: a newer and an older schema are refused and not touched", "
   CHECK(refusal_to_open(dir / "x.db", Database::Mode::read_only).first == Errc::schema_too_new);
   CHECK(refusal([&] { upgrade(dir / "x.db", day(0).utc); }).first == Errc::schema_too_new);
   CHECK(read_file(dir / "x.db") == bytes);
+  set_version(schema_version());
+  {
+    const Database db = Database::open(dir / "x.db", Database::Mode::read_only);
+    const auto [code, what] = refusal([&] { require_version(handle_of(db), db.path(), schema_version() + 1); });
+    CHECK(code == Errc::conflict);
+    CHECK(what.find("run \"upgrade\"") != std::string::npos);
+  }
   set_version(0);
   CHECK(refusal_to_open(dir / "x.db").first == Errc::damaged);
 }

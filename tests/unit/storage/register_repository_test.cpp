@@ -203,6 +203,9 @@ TEST_CASE("register: what cannot be is refused", "[storage][register]") {
   s = t.setting();
   s.grease = GreaseId{99};
   CHECK(refusal([&] { reg.put_shaft(t.vessel, "port", s, kReplace); }) == Errc::conflict);
+  CHECK(changes(t.db).empty());  // nor does the trace of a change that was not made stay
+  CHECK(refusal([&] { reg.put_shaft(t.vessel, "new", s, kKeep); }) == Errc::conflict);
+  CHECK(single_integer(handle_of(t.db), "SELECT count(*) FROM shaft WHERE code = 'new'") == 0);
   CHECK(refusal([&] { reg.put_feed({t.lubricator, t.port, std::nullopt, cm3(1), 0}, kKeep); }) == Errc::bad_data);
   CHECK(refusal([&] {
           reg.put_feed({LubricatorId{99}, t.port, std::nullopt, cm3(1), 900}, kKeep);
