@@ -1,0 +1,91 @@
+#include "app/maintenance.hpp"
+#include "cli/guard.hpp"
+#include "cli/program.hpp"
+#include "reports/json.hpp"
+
+#include <fmt/format.h>
+
+namespace shaftlog {
+
+namespace {
+
+void add_init(Command& root, const Surroundings& around) {
+  Command& c = root.add("init", "make a new, empty database file");
+  c.run = [&around](Console& console) {
+    const std::filesystem::path file = around.database();
+    make_database(file);
+    console.out(fmt::format("made {}\nnext: shaftlog import FOLDER, with vessels.csv, greases.csv, shafts.csv in it\n",
+                            file.string()));
+    return kDone;
+  };
+}
+
+void add_upgrade(Command& root, const Surroundings& around) {
+  Command& c =
+      root.add("upgrade", "bring a database of an earlier version up to date; a backup is made beside it first");
+  c.run = [&around](Console& console) {
+    const UpgradeResult r = upgrade_database(around.database(), around.clock);
+    if (r.from == r.to)
+      console.out(fmt::format("{} is up to date (schema {})\n", around.database().string(), r.to));
+    else
+      console.out(fmt::format("{} brought from schema {} to {}; as it was: {}\n", around.database().string(), r.from,
+                              r.to, r.backup.string()));
+    return kDone;
+  };
+}
+
+struct BackupWords {
+  std::optional<std::string> to;
+};
+
+void add_backup(Command& root, const Surroundings& around) {
+  Command& c = root.add("backup", "copy the database while others may write, and check the copy");
+  const auto words = std::make_shared<BackupWords>();
+  c.argument("TO", words->to, "a new file, or a folder", true);
+  c.run = [&around, words](Console& console) {
+    console.out(fmt::format("copied to {}\n", backup_database(around.database(), *words->to, around.clock).string()));
+    return kDone;
+  };
+}
+
+struct CheckWords {
+  bool json = false;
+};
+
+void add_check(Command& root, const Surroundings& around) {
+  Command& c = root.add("check", "verify the file, its schema and the log; exit code 1 when there are faults");
+  const auto words = std::make_shared<CheckWords>();
+  c.flag("--json", words->json, "answer as JSON");
+  c.run = [&around, words](Console& console) {
+    const CheckResult r = check_database(around.database());
+    if (words->json) {
+      JsonWriter json;
+      json.begin_object();
+      json.key("schema").integer(r.schema);
+      json.key("vessels").integer(r.vessels);
+      json.key("records").integer(r.records);
+      json.key("faults").begin_list();
+      for (const std::string& f : r.faults) json.text(f);
+      json.end_list();
+      json.end_object();
+      console.out(json.take());
+    } else {
+      for (const std::string& f : r.faults) console.out(f + '\n');
+      console.out(fmt::format("{}: {}, {} vessels, {} records, schema {}\n", around.database().string(),
+                              r.faults.empty() ? "all is well" : fmt::format("{} faults", r.faults.size()), r.vessels,
+                              r.records, r.schema));
+    }
+    return r.faults.empty() ? kDone : kFound;
+  };
+}
+
+}  // namespace
+
+void add_maintenance_commands(Command& root, const Surroundings& around) {
+  add_init(root, around);
+  add_upgrade(root, around);
+  add_backup(root, around);
+  add_check(root, around);
+}
+
+}  // namespace shaftlog

@@ -1,0 +1,49 @@
+#pragma once
+
+#include "domain/record.hpp"
+#include "domain/register.hpp"
+#include "reports/format.hpp"
+#include "reports/json.hpp"
+#include "reports/table.hpp"
+
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+namespace shaftlog {
+
+/// One thing that a record says, under the name that it has in files.
+struct NamedValue {
+  std::string name;
+  std::string text;
+  std::optional<double> number;  ///< empty: it is a word
+};
+
+/// What the record says of its kind, what is not given left out; amounts as typed and as volume.
+std::vector<NamedValue> values_of(const Entry& e, const Names& names);
+
+/// The same as a phrase for people: "60 strokes of gun1 = 78 cm3, pressure, purge clean".
+std::string says(const Entry& e, const Names& names);
+
+/// A line of a listing: everything but the heading.
+TextTable record_table();
+void add_record(TextTable& table, const Entry& e, const Names& names);
+
+void write_record(JsonWriter& json, const Entry& e, const Names& names);
+std::string record_csv_head();
+std::string record_csv(const Entry& e, const Names& names);
+
+/// One record with its family: what it says, who wrote it when and from where, what it replaced and what replaced it,
+/// and what changed from one to the next.
+/// \param in_force the one of the family that counts; empty: withdrawn
+std::string record_text(const Entry& e, std::span<const Entry> family, std::optional<Uuid> in_force, const Names& names,
+                        const TextStyle& style);
+std::string record_json(const Entry& e, std::span<const Entry> family, std::optional<Uuid> in_force,
+                        const Names& names);
+
+/// "amount 600 -> 60; ended pressure -> limit": what the newer says otherwise, subject and time included; empty when
+/// nothing.
+std::string changes_between(const Entry& older, const Entry& newer, const Names& names);
+
+}  // namespace shaftlog

@@ -1,0 +1,229 @@
+#include "base/uuid.hpp"
+#include "reports/csv_text.hpp"
+#include "reports/review_report.hpp"
+
+namespace shaftlog {
+
+std::string_view name_of(FindingStatus s) noexcept {
+  switch (s) {
+    case FindingStatus::open:
+      return "open";
+    case FindingStatus::in_hand:
+      return "in_hand";
+    case FindingStatus::closed:
+      return "closed";
+  }
+  return "";
+}
+
+namespace {
+
+FindingStatus status_of(const ReviewView& view, const Finding& f) {
+  const auto found = view.status.find(f.id);
+  return found == view.status.end() ? FindingStatus::open : found->second;
+}
+
+std::optional<Estimate> as_estimate(const std::optional<StarvedHours>& h) {
+  if (!h) return std::nullopt;
+  return Estimate{h->best, h->least, h->most};
+}
+
+void write_texts(JsonWriter& json, std::string_view key, const std::vector<std::string>& texts) {
+  json.key(key).begin_list();
+  for (const std::string& t : texts) json.text(t);
+  json.end_list();
+}
+
+}  // namespace
+
+void write_finding(JsonWriter& json, const Finding& f, const Names& names, FindingStatus status) {
+  json.begin_object();
+  json.key("id").text(format_uuid(f.id));
+  json.key("vessel").text_or_null(names.vessel(f.vessel));
+  json.key("shaft").text_or_null(names.shaft(f.shaft));
+  json.key("lubricator").text_or_null(names.lubricator(f.lubricator));
+  json.key("kind").text(name_of(f.kind));
+  json.key("urgency").text(name_of(f.urgency));
+  json.key("first_seen").time(f.first_seen);
+  json.key("began");
+  if (f.began) {
+    json.begin_object();
+    json.key("estimate").time(f.began->estimate);
+    json.key("low").time(f.began->low);
+    json.key("high").time(f.began->high);
+    json.end_object();
+  } else {
+    json.null();
+  }
+  json.key("summary").text(f.summary);
+  json.key("quantities").begin_object();
+  for (const Figure& q : f.figures) {
+    json.key(q.name).begin_object();
+    json.key("value").number(q.estimate.value);
+    json.key("low").number(q.estimate.low);
+    json.key("high").number(q.estimate.high);
+    json.key("unit").text(q.unit);
+    json.end_object();
+  }
+  json.end_object();
+  json.key("evidence").begin_list();
+  for (const Uuid& id : f.evidence) json.text(format_uuid(id));
+  json.end_list();
+  write_texts(json, "likely_causes", f.likely_causes);
+  write_texts(json, "checks", f.checks);
+  json.key("status").text(name_of(status));
+  json.end_object();
+}
+
+std::string review_json(const ReviewView& view) {
+  const Names names{view.reg};
+  JsonWriter json;
+  json.begin_object();
+  json.key("as_of").time(view.as_of);
+  json.key("version").text(view.version);
+  json.key("findings").begin_list();
+  for (const Finding& f : view.findings) write_finding(json, f, names, status_of(view, f));
+  json.end_list();
+  json.key("shafts").begin_list();
+  for (const VesselReview& v : view.vessels) {
+    for (const ShaftState& s : v.shafts) {
+      json.begin_object();
+      json.key("vessel").text(names.vessel(s.vessel));
+      json.key("shaft").text(names.shaft(s.shaft));
+      json.key("running_h").number(s.running_h, 7);
+      json.key("washout_cm3_per_h").estimate(s.washout_cm3_per_h);
+      json.key("trend_pct_per_1000h").estimate(s.trend_pct_per_1000h);
+      json.key("cavity_fill_pct").estimate(s.cavity_fill_pct);
+      json.key("starved_h").estimate(as_estimate(s.starved_h));
+      json.key("next_greasing").begin_object();
+      json.key("due_at").time(s.next_greasing.due_at);
+      json.key("due_h").number(s.next_greasing.due_in_h);
+      json.key("overdue").boolean(s.next_greasing.is_overdue);
+      json.end_object();
+      json.key("alarms_per_1000h").estimate(s.alarms_per_1000h);
+      json.end_object();
+    }
+  }
+  json.end_list();
+  json.key("lubricators").begin_list();
+  for (const VesselReview& v : view.vessels) {
+    for (const LubricatorState& l : v.lubricators) {
+      json.begin_object();
+      json.key("vessel").text(names.vessel(l.vessel));
+      json.key("lubricator").text(names.lubricator(l.lubricator));
+      json.key("delivery_ratio").estimate(l.delivery_ratio);
+      json.key("cycle_ratio").estimate(l.cycle_ratio);
+      json.key("level_pct").estimate(l.level_pct);
+      json.key("next_refill").begin_object();
+      json.key("p10").time(l.next_refill.p10);
+      json.key("p50").time(l.next_refill.p50);
+      json.key("p90").time(l.next_refill.p90);
+      json.end_object();
+      json.end_object();
+    }
+  }
+  json.end_list();
+  json.end_object();
+  return json.take();
+}
+
+namespace {
+
+std::string cell(const std::optional<double>& v) { return v ? format_figure(*v, 6) : ""; }
+std::string cell(const std::optional<Instant>& t) { return t ? format_utc(*t) : ""; }
+
+void add_estimate(std::vector<std::string>& row, const std::optional<Estimate>& e) {
+  for (const double Estimate::*part : {&Estimate::value, &Estimate::low, &Estimate::high})
+    row.push_back(e ? format_figure((*e).*part, 6) : "");
+}
+
+std::string joined(const std::vector<std::string>& texts) {
+  std::string out;
+  for (const std::string& t : texts) out += (out.empty() ? "" : "; ") + t;
+  return out;
+}
+
+}  // namespace
+
+std::string findings_csv(const ReviewView& view) {
+  const Names names{view.reg};
+  std::string out = csv_row({"id", "vessel", "shaft", "lubricator", "kind", "urgency", "status", "first_seen", "began",
+                             "began_low", "began_high", "summary", "strength", "likely_causes", "checks", "evidence"});
+  for (const Finding& f : view.findings) {
+    std::string strength;
+    for (const Figure& q : f.figures)
+      if (q.name == "strength") strength = format_figure(q.estimate.value, 6);
+    std::vector<std::string> ids;
+    for (const Uuid& id : f.evidence) ids.push_back(format_uuid(id));
+    out += csv_row({format_uuid(f.id), std::string{names.vessel(f.vessel)}, std::string{names.shaft(f.shaft)},
+                    std::string{names.lubricator(f.lubricator)}, std::string{name_of(f.kind)},
+                    std::string{name_of(f.urgency)}, std::string{name_of(status_of(view, f))}, format_utc(f.first_seen),
+                    f.began ? format_utc(f.began->estimate) : "", f.began ? format_utc(f.began->low) : "",
+                    f.began ? format_utc(f.began->high) : "", f.summary, strength, joined(f.likely_causes),
+                    joined(f.checks), joined(ids)});
+  }
+  return out;
+}
+
+std::string shafts_csv(const ReviewView& view) {
+  const Names names{view.reg};
+  std::string out = csv_row({"vessel",
+                             "shaft",
+                             "running_h",
+                             "washout_cm3_per_h",
+                             "washout_low",
+                             "washout_high",
+                             "trend_pct_per_1000h",
+                             "trend_low",
+                             "trend_high",
+                             "cavity_fill_pct",
+                             "fill_low",
+                             "fill_high",
+                             "starved_h",
+                             "starved_low",
+                             "starved_high",
+                             "due_at",
+                             "due_h",
+                             "overdue",
+                             "alarms_per_1000h",
+                             "alarms_low",
+                             "alarms_high"});
+  for (const VesselReview& v : view.vessels) {
+    for (const ShaftState& s : v.shafts) {
+      std::vector<std::string> row{std::string{names.vessel(s.vessel)}, std::string{names.shaft(s.shaft)},
+                                   cell(s.running_h)};
+      add_estimate(row, s.washout_cm3_per_h);
+      add_estimate(row, s.trend_pct_per_1000h);
+      add_estimate(row, s.cavity_fill_pct);
+      add_estimate(row, as_estimate(s.starved_h));
+      row.push_back(cell(s.next_greasing.due_at));
+      row.push_back(cell(s.next_greasing.due_in_h));
+      row.push_back(s.next_greasing.is_overdue ? "yes" : "no");
+      add_estimate(row, s.alarms_per_1000h);
+      out += csv_row(row);
+    }
+  }
+  return out;
+}
+
+std::string lubricators_csv(const ReviewView& view) {
+  const Names names{view.reg};
+  std::string out =
+      csv_row({"vessel", "lubricator", "delivery_ratio", "delivery_low", "delivery_high", "cycle_ratio", "cycle_low",
+               "cycle_high", "level_pct", "level_low", "level_high", "refill_p10", "refill_p50", "refill_p90"});
+  for (const VesselReview& v : view.vessels) {
+    for (const LubricatorState& l : v.lubricators) {
+      std::vector<std::string> row{std::string{names.vessel(l.vessel)}, std::string{names.lubricator(l.lubricator)}};
+      add_estimate(row, l.delivery_ratio);
+      add_estimate(row, l.cycle_ratio);
+      add_estimate(row, l.level_pct);
+      row.push_back(cell(l.next_refill.p10));
+      row.push_back(cell(l.next_refill.p50));
+      row.push_back(cell(l.next_refill.p90));
+      out += csv_row(row);
+    }
+  }
+  return out;
+}
+
+}  // namespace shaftlog

@@ -1,0 +1,243 @@
+#include "reports/review_report.hpp"
+
+#include <algorithm>
+#include <array>
+
+#include <fmt/format.h>
+
+namespace shaftlog {
+
+namespace {
+
+constexpr std::array kUrgencies{Urgency::act, Urgency::plan, Urgency::watch, Urgency::note};
+constexpr std::size_t kMostShipsInOrder = 25;  // more ships with nothing to report are only counted
+
+bool is_pressing(const Finding& f) { return f.urgency == Urgency::act || f.urgency == Urgency::plan; }
+std::string count_of(std::size_t n, std::string_view one, std::string_view many) {
+  return fmt::format("{} {}", n, n == 1 ? one : many);
+}
+
+/// "ACT" and "PLAN" stand out without colour too.
+std::string word_of(Urgency u) {
+  std::string word{name_of(u)};
+  if (u == Urgency::act || u == Urgency::plan)
+    std::transform(word.begin(), word.end(), word.begin(), [](char c) { return static_cast<char>(c - 'a' + 'A'); });
+  return word;
+}
+
+std::string since(const Finding& f, const Zone& zone) {
+  if (!f.began) return "";
+  const std::string estimate = format_day(f.began->estimate, zone);
+  const std::string low = format_day(f.began->low, zone);
+  const std::string high = format_day(f.began->high, zone);
+  if (low == high) return "since " + estimate;
+  return fmt::format("since about {} (between {} and {})", estimate, low, high);
+}
+
+void add_sentence(std::string& out, std::string_view label, std::string_view text, const TextStyle& style) {
+  constexpr int kIndent = 10;
+  std::string line(2, ' ');
+  line += label;
+  line.resize(kIndent, ' ');
+  out += line + wrapped(text, style.width, kIndent, kIndent) + '\n';
+}
+
+void add_list(std::string& out, std::string_view label, const std::vector<std::string>& texts, const TextStyle& style) {
+  constexpr int kIndent = 10;
+  bool is_first = true;
+  for (const std::string& t : texts) {
+    std::string line(2, ' ');
+    if (is_first) line += label;
+    line.resize(kIndent, ' ');
+    out += line + "- " + wrapped(t, style.width, kIndent + 2, kIndent + 2) + '\n';
+    is_first = false;
+  }
+}
+
+void add_cautions(std::string& out, const std::vector<std::string>& cautions, const TextStyle& style) {
+  if (cautions.empty()) return;
+  out += strong("Before any of these checks", style) + '\n';
+  for (const std::string& c : cautions) out += "  - " + wrapped(c, style.width, 4, 4) + '\n';
+}
+
+std::optional<Instant> last_of(const VesselReview& v) {
+  std::optional<Instant> last;
+  const auto take = [&](const std::optional<Instant>& t) {
+    if (t && (!last || *t > *last)) last = t;
+  };
+  for (const ShaftState& s : v.shafts) {
+    take(s.last_hours);
+    take(s.last_greasing);
+  }
+  for (const LubricatorState& l : v.lubricators) take(l.last_level);
+  return last;
+}
+
+std::string headline(const ReviewView& view, const TextStyle& style) {
+  std::size_t shafts = 0;
+  std::size_t lubricators = 0;
+  for (const VesselReview& v : view.vessels) {
+    shafts += v.shafts.size();
+    lubricators += v.lubricators.size();
+  }
+  std::string out = strong(fmt::format("Review of the {} as of {} UTC", view.scope,
+                                       format_local({view.as_of, std::chrono::minutes{0}, Precision::minute})),
+                           style);
+  out += fmt::format("\n{}, {}, {}\n", count_of(view.vessels.size(), "vessel", "vessels"),
+                     count_of(shafts, "shaft", "shafts"), count_of(lubricators, "lubricator", "lubricators"));
+  if (view.findings.empty()) return out + "Nothing found: no shaft asks for attention.\n";
+  std::array<std::size_t, 4> counts{};
+  for (const Finding& f : view.findings) ++counts[static_cast<std::size_t>(f.urgency)];
+  static constexpr std::array<std::string_view, 4> kMeaning{"now, before the next greasing", "next port or docking",
+                                                            "evidence is building", "about the records"};
+  for (const Urgency u : kUrgencies) {
+    const auto i = static_cast<std::size_t>(u);
+    if (counts[i] == 0) continue;
+    const std::string word = word_of(u);
+    out += fmt::format("  {:>4} {}{} {}\n", counts[i], toned(word, u, style), std::string(6 - word.size(), ' '),
+                       kMeaning[i]);
+  }
+  return out;
+}
+
+std::string ships(const ReviewView& view, const Names& names, const TextStyle& style, bool with_all) {
+  TextTable table{{{"vessel"},
+                   {"state"},
+                   {"act", Align::right},
+                   {"plan", Align::right},
+                   {"watch", Align::right},
+                   {"note", Align::right},
+                   {"last reading"},
+                   {"most pressing"}}};
+  std::size_t in_order = 0;
+  for (const VesselReview& v : view.vessels)
+    if (v.findings.empty()) ++in_order;
+  const bool leave_out = !with_all && in_order > kMostShipsInOrder;
+  for (const VesselReview& v : view.vessels) {
+    if (v.findings.empty() && leave_out) continue;
+    std::array<std::size_t, 4> counts{};
+    for (const Finding& f : v.findings) ++counts[static_cast<std::size_t>(f.urgency)];
+    const auto last = last_of(v);
+    std::vector<std::string> row{std::string{names.vessel(v.vessel)},
+                                 v.findings.empty() ? "in order" : word_of(v.findings.front().urgency)};
+    for (const std::size_t n : counts) row.push_back(n == 0 ? "." : std::to_string(n));
+    row.push_back(last ? format_day(*last, names.zone(v.vessel)) : "none");
+    row.push_back(v.findings.empty()
+                      ? ""
+                      : fmt::format("{} {}", names.subject(v.findings.front().shaft, v.findings.front().lubricator),
+                                    spoken(name_of(v.findings.front().kind))));
+    table.add(std::move(row));
+  }
+  std::string out = '\n' + strong("Ships", style) + '\n' + table.text(style, 2);
+  if (leave_out) out += fmt::format("  and {} in order (--all lists them)\n", count_of(in_order, "ship", "ships"));
+  return out;
+}
+
+std::string due_cell(const NextGreasing& n, const Zone& zone) {
+  if (n.is_overdue) {
+    if (n.overdue_h && *n.overdue_h > 0) return fmt::format("overdue by {} h", format_figure(*n.overdue_h));
+    if (n.overdue_days && *n.overdue_days > 0) return fmt::format("overdue by {} days", format_figure(*n.overdue_days));
+    return "overdue";
+  }
+  return n.due_at ? format_day(*n.due_at, zone) : "-";
+}
+
+std::string shafts(const ReviewView& view, const Names& names, const TextStyle& style) {
+  TextTable table{{{"vessel"},
+                   {"shaft"},
+                   {"meter h", Align::right},
+                   {"loss cm3/h"},
+                   {"trend %/1000 h"},
+                   {"fill %"},
+                   {"starved h"},
+                   {"next greasing"}}};
+  for (const VesselReview& v : view.vessels) {
+    for (const ShaftState& s : v.shafts) {
+      std::optional<Estimate> starved;
+      if (s.starved_h) starved = Estimate{s.starved_h->best, s.starved_h->least, s.starved_h->most};
+      table.add({std::string{names.vessel(s.vessel)}, std::string{names.shaft(s.shaft)},
+                 s.running_h ? format_figure(*s.running_h, 5) : "-", format_estimate(s.washout_cm3_per_h, 2),
+                 format_estimate(s.trend_pct_per_1000h, 2), format_estimate(s.cavity_fill_pct, 2),
+                 format_estimate(starved, 2), due_cell(s.next_greasing, names.zone(s.vessel))});
+    }
+  }
+  if (table.is_empty()) return "";
+  return '\n' + strong("Shafts", style) + " (estimate, 5 to 95 %)\n" + table.text(style, 2);
+}
+
+std::string lubricators(const ReviewView& view, const Names& names, const TextStyle& style) {
+  TextTable table{{{"vessel"},
+                   {"lubricator"},
+                   {"delivered / called for"},
+                   {"cycles counted / called for"},
+                   {"level %"},
+                   {"low mark reached"}}};
+  for (const VesselReview& v : view.vessels) {
+    for (const LubricatorState& l : v.lubricators) {
+      const Zone& zone = names.zone(l.vessel);
+      const NextRefill& n = l.next_refill;
+      std::string refill = n.p50 ? format_day(*n.p50, zone) : "-";
+      if (n.p50 && n.p10 && n.p90)
+        refill += fmt::format(" ({} to {})", format_day(*n.p10, zone), format_day(*n.p90, zone));
+      table.add({std::string{names.vessel(l.vessel)}, std::string{names.lubricator(l.lubricator)},
+                 format_estimate(l.delivery_ratio, 3), format_estimate(l.cycle_ratio, 3),
+                 format_estimate(l.level_pct, 2), refill});
+    }
+  }
+  if (table.is_empty()) return "";
+  return '\n' + strong("Lubricators", style) + " (estimate, 5 to 95 %)\n" + table.text(style, 2);
+}
+
+}  // namespace
+
+std::string finding_text(const Finding& f, const Names& names, const TextStyle& style, bool with_cautions) {
+  const Zone& zone = names.zone(f.vessel);
+  std::string out = fmt::format("{}  {}\n", toned(fmt::format("{:<4}", word_of(f.urgency)), f.urgency, style),
+                                strong(fmt::format("{}, {}: {}", names.vessel(f.vessel),
+                                                   names.subject(f.shaft, f.lubricator), spoken(name_of(f.kind))),
+                                       style));
+  add_sentence(out, "", f.summary, style);
+  std::string when = since(f, zone);
+  if (!when.empty()) when += "; ";
+  add_sentence(out, "when", when + "evidence sufficed " + format_both(f.first_seen, zone), style);
+  std::string causes;
+  for (const std::string& c : f.likely_causes) causes += (causes.empty() ? "" : "; ") + c;
+  if (!causes.empty()) add_sentence(out, "likely", causes, style);
+  add_list(out, "check", f.checks, style);
+  add_sentence(out, "finding", format_uuid(f.id).substr(0, 8), style);
+  if (with_cautions) add_cautions(out, f.cautions, style);
+  return out;
+}
+
+std::string review_text(const ReviewView& view, const TextStyle& style, bool with_all) {
+  const Names names{view.reg};
+  std::string out = headline(view, style);
+
+  std::vector<std::string> cautions;
+  for (const Finding& f : view.findings) {
+    if (!is_pressing(f)) continue;
+    out += '\n' + finding_text(f, names, style, /*with_cautions=*/false);
+    for (const std::string& c : f.cautions)
+      if (std::find(cautions.begin(), cautions.end(), c) == cautions.end()) cautions.push_back(c);
+  }
+  if (!cautions.empty()) out += '\n';
+  add_cautions(out, cautions, style);
+
+  TextTable lesser{{{""}, {""}, {""}, {""}}};
+  for (const Finding& f : view.findings)
+    if (!is_pressing(f))
+      lesser.add(
+          {word_of(f.urgency), fmt::format("{}, {}", names.vessel(f.vessel), names.subject(f.shaft, f.lubricator)),
+           spoken(name_of(f.kind)), f.summary},
+          f.urgency);
+  if (!lesser.is_empty()) out += '\n' + strong("To watch and to note", style) + '\n' + lesser.text(style, 2);
+
+  out += ships(view, names, style, with_all);
+  if (with_all) {
+    out += shafts(view, names, style);
+    out += lubricators(view, names, style);
+  }
+  return out;
+}
+
+}  // namespace shaftlog
