@@ -16,15 +16,16 @@ namespace {
 // Episodes within so many running hours are one burst: they count once in the search for a change.
 constexpr double kBurst_h = 12.0;
 // Counts vary more than a Poisson law lets them: counts and hours are divided by this (quasi-likelihood).
-constexpr double kDispersion = 1.4;
+constexpr double kDispersion = 1.1;
 // Chance of a lasting change per running hour.
-constexpr double kHazard_per_h = 1.0 / 20000.0;
+constexpr double kHazard_per_h = 1.0 / 4000.0;
 // Gamma priors, shape 1: about 2 alarms per 1000 h before, about 7 after a change.
 constexpr double kBefore_h = 500.0, kAfter_h = 150.0;
 // A rate that was not watched for so long is no rate to compare with.
 constexpr double kLearn_h = 300.0;
 constexpr double kPracticalFactor = 1.5;
 constexpr double kOpens = 0.95, kCloses = 0.50;
+constexpr double kNegligible = 1e-6;  // weight of a place that is not worth a beta law
 constexpr auto kForgotten = std::chrono::days{30};
 
 double log_marginal(double n, double h, double prior_h) {
@@ -75,9 +76,11 @@ Posterior look(std::span<const double> bursts, double from_h, double now_h) {
   std::vector<double> all = logs;
   all.push_back(none);
   const double total = log_sum_exp(all);
-  for (std::size_t i = 0; i < logs.size(); ++i) {
-    out.places[i].weight = std::exp(logs[i] - total);
-    if (out.places[i].weight > 1e-9) out.p_rise += out.places[i].weight * out.places[i].beyond(kPracticalFactor);
+  double change = 0;
+  for (std::size_t i = 0; i < logs.size(); ++i) change += out.places[i].weight = std::exp(logs[i] - total);
+  if (change < kCloses) return out;  // p_rise can only be smaller: both limits are decided
+  for (const Place& p : out.places) {
+    if (p.weight > kNegligible) out.p_rise += p.weight * p.beyond(kPracticalFactor);
   }
   return out;
 }
@@ -90,7 +93,7 @@ double factor_quantile(const Posterior& p, double q) {
     const double mid = 0.5 * (low + high);
     double above = 0;
     for (const Place& x : p.places) {
-      if (x.weight > 1e-9) above += x.weight * x.beyond(std::exp(mid));
+      if (x.weight > kNegligible) above += x.weight * x.beyond(std::exp(mid));
     }
     (above > (1 - q) * total ? low : high) = mid;
   }
@@ -99,8 +102,13 @@ double factor_quantile(const Posterior& p, double q) {
 
 double place_quantile(const Posterior& p, double q) {
   double total = 0, sum = 0;
-  for (const Place& x : p.places) total += x.weight * x.beyond(kPracticalFactor);
+  std::vector<const Place*> kept;
   for (const Place& x : p.places) {
+    if (x.weight > kNegligible) kept.push_back(&x);
+  }
+  for (const Place* x : kept) total += x->weight * x->beyond(kPracticalFactor);
+  for (const Place* place : kept) {
+    const Place& x = *place;
     sum += x.weight * x.beyond(kPracticalFactor);
     if (sum >= q * total) return x.at_h;
   }

@@ -251,7 +251,7 @@ class Slips {
         const double y = points[i].taken;
         const auto is_multiple = [&](double m) { return std::abs(std::remainder(y, m)) < 1e-6; };
         const double step = is_multiple(50) ? 50 : is_multiple(10) ? 10 : is_multiple(5) ? 5 : 0;
-        const double odds = step > 0 && sd > 0 ? (n - 1) * std::log(2.5 * sd / step) - std::log(100.0) : 0;
+        const double odds = step > 0 && sd > 0 ? (n - 1) * std::log(2.5 * sd / step) - std::log(20.0) : 0;
         if (y > 0 && odds > kReports) {
           Suspect s{SuspectKind::too_regular,
                     points[j - 1].record->id,

@@ -32,6 +32,17 @@ std::optional<Habit> habit_of(std::vector<double> gaps, double shortest) {
   return Habit{usual, std::max({kLongerThanUsual * usual, kLongerThanEver * gaps.back(), shortest})};
 }
 
+// Running hours at `t` from the readings alone: what lies beyond them is not known here, so nothing is extrapolated.
+double read_h(const HoursCurve& curve, Instant t) {
+  const auto& p = curve.points();
+  if (t <= p.front().at) return p.front().hours;
+  if (t >= p.back().at) return p.back().hours;
+  const auto after = std::upper_bound(p.begin(), p.end(), t, [](Instant x, const auto& q) { return x < q.at; });
+  const auto before = std::prev(after);
+  const double part = hours_between(before->at, t) / hours_between(before->at, after->at);
+  return before->hours + part * (after->hours - before->hours);
+}
+
 std::vector<Mark> by_day(std::vector<Mark> marks) {
   std::sort(marks.begin(), marks.end(),
             [](const Mark& a, const Mark& b) { return a.at != b.at ? a.at < b.at : a.id < b.id; });
@@ -128,11 +139,12 @@ std::vector<Silence> find_silences(const VesselLog& log, const std::map<ShaftId,
     // Not running is told from not recorded by the hour meter, as far as it was read.
     if (kind != Kind::hours && curve != nullptr && !curve->is_empty() && curve->last() > last.at &&
         days_between(last.at, curve->last()) > 0.5 * gap) {
-      const double run = curve->run_h(last.at, std::min(end, curve->last()));
+      const double run = read_h(*curve, end) - read_h(*curve, last.at);
       s.run_h = run;
       std::vector<double> runs;
       for (std::size_t i = 1; i < marks.size(); ++i) {
-        if (marks[i - 1].at >= curve->first()) runs.push_back(curve->run_h(marks[i - 1].at, marks[i].at));
+        if (marks[i - 1].at >= curve->first())
+          runs.push_back(read_h(*curve, marks[i].at) - read_h(*curve, marks[i - 1].at));
       }
       if (const auto by_hours = habit_of(runs, 0); by_hours && run <= by_hours->limit) return;
       if (run < 1) return;
