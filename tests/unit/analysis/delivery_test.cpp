@@ -1,0 +1,164 @@
+#include "analysis/delivery.hpp"
+
+#include <catch2/catch.hpp>
+
+using namespace shaftlog;
+
+namespace {
+
+const Instant kStart = from_unix(1767225600);  // 2026-01-01T00:00:00Z
+constexpr LubricatorId kPump{1};
+
+Instant day(int d) { return kStart + std::chrono::days{d}; }
+
+/// Reservoir of 5000 cm3, shafts at 0.25 cm3 every quarter of an hour, 12 h a day.
+struct Ship {
+  VesselLog log;
+  std::map<ShaftId, HoursCurve> hours;
+  std::uint8_t n = 0;
+
+  explicit Ship(int shafts, int days) {
+    Lubricator l;
+    l.id = kPump;
+    l.settings.push_back({std::nullopt, cm3(5000), std::nullopt, {}});
+    log.lubricators.push_back(l);
+    for (int s = 1; s <= shafts; ++s) {
+      log.feeds.push_back({kPump, ShaftId{s}, std::nullopt, Volume::from_base(250), 900});
+      std::vector<HoursCurve::Point> points;
+      for (int d = 0; d <= days; d += 5) points.push_back({day(d), 12.0 * d});
+      hours[ShaftId{s}] = HoursCurve{points};
+    }
+  }
+  template <class What>
+  Logged<What> logged(int d, What what) {
+    Logged<What> r;
+    r.id.bytes[15] = ++n;
+    r.at = day(d);
+    r.lubricator = kPump;
+    r.what = std::move(what);
+    return r;
+  }
+  Uuid level(int d, double pct) {
+    log.levels.push_back(logged(d, LevelReading{Level::from_base(static_cast<std::int64_t>(pct * 100 + 0.5))}));
+    return log.levels.back().id;
+  }
+  void refill(int d, double amount_cm3) {
+    Amount a;
+    a.volume = Volume::from_base(static_cast<std::int64_t>(amount_cm3 * 1000));
+    log.refills.push_back(logged(d, Refill{a, std::nullopt, std::nullopt, {}, ""}));
+  }
+  void counter(int d, std::int64_t count) { log.cycles.push_back(logged(d, Cycles{count, false})); }
+  [[nodiscard]] DeliveryResult balance(int d) const {
+    return balance_delivery(log, log.lubricators[0], Schedule{log, hours, day(d)}, day(d));
+  }
+};
+
+}  // namespace
+
+TEST_CASE("delivery: with no records nothing is claimed", "[analysis][delivery]") {
+  const DeliveryResult r = Ship{4, 40}.balance(40);
+  CHECK_FALSE(r.delivery_ratio);
+  CHECK_FALSE(r.cycle_ratio);
+  CHECK_FALSE(r.level_pct);
+  CHECK_FALSE(r.low);
+}
+
+TEST_CASE("delivery: one level tells the level and no ratio", "[analysis][delivery]") {
+  Ship ship{4, 40};
+  ship.level(0, 80);
+  const DeliveryResult r = ship.balance(0);
+  CHECK_FALSE(r.delivery_ratio);
+  REQUIRE(r.level_pct);
+  CHECK(r.level_pct->value == Approx(80).margin(0.5));
+}
+
+TEST_CASE("delivery: a leak of the main line is seen with the first balance", "[analysis][delivery]") {
+  Ship ship{4, 40};  // 480 h, 1920 cm3 called for, 3340 used
+  ship.counter(0, 1000);
+  ship.counter(40, 2920);
+  ship.level(0, 90);
+  const Uuid last = ship.level(40, 90 - 66.8);
+  const DeliveryResult r = ship.balance(40);
+  REQUIRE(r.delivery_ratio);
+  CHECK(r.delivery_ratio->value == Approx(1.74).margin(0.07));
+  CHECK(r.delivery_ratio->low > 1.5);
+  REQUIRE(r.cycle_ratio);
+  CHECK(r.cycle_ratio->value == Approx(1.0).margin(0.02));
+  REQUIRE(r.high);
+  CHECK(r.high->first_seen == day(40));
+  CHECK(r.high->evidence.front() == last);
+  CHECK_FALSE(r.low);
+  CHECK(r.steps.back().used_cm3 - r.steps.back().expected_cm3 == Approx(1420).margin(1));
+}
+
+TEST_CASE("delivery: one stuck device of four leaves a ratio of three quarters", "[analysis][delivery]") {
+  Ship ship{4, 60};  // 720 h, 2880 called for, 2150 used
+  ship.counter(0, 0);
+  ship.counter(60, 2880);
+  ship.level(0, 80);
+  ship.level(60, 37);
+  const DeliveryResult r = ship.balance(60);
+  REQUIRE(r.delivery_ratio);
+  CHECK(r.delivery_ratio->value == Approx(0.75).margin(0.03));
+  REQUIRE(r.low);
+  CHECK_FALSE(r.high);
+  CHECK_FALSE(r.cycles_low);
+}
+
+TEST_CASE("delivery: switched off is a cycle ratio of 0 and an unknown delivery ratio", "[analysis][delivery]") {
+  Ship ship{4, 30};
+  ship.counter(0, 5000);
+  ship.counter(30, 5000);
+  ship.level(0, 70);
+  ship.level(30, 70);
+  const DeliveryResult r = ship.balance(30);
+  CHECK_FALSE(r.delivery_ratio);
+  CHECK_FALSE(r.low);
+  REQUIRE(r.cycle_ratio);
+  CHECK(r.cycle_ratio->value == Approx(0).margin(0.03));
+  REQUIRE(r.cycles_low);
+  CHECK(r.cycles_low->first_seen == day(30));
+}
+
+TEST_CASE("delivery: a week is too short to say, and says so", "[analysis][delivery]") {
+  Ship ship{1, 10};
+  ship.level(0, 80);
+  ship.level(5, 78);
+  const DeliveryResult r = ship.balance(5);
+  CHECK_FALSE(r.delivery_ratio);
+  REQUIRE(r.stretch_sd);
+  CHECK(*r.stretch_sd > 0.5);
+}
+
+TEST_CASE("delivery: refills to the full mark are enough", "[analysis][delivery]") {
+  Ship ship{4, 200};
+  for (int d = 0; d <= 200; d += 40) ship.refill(d, d == 0 ? 1000 : 1920);
+  const DeliveryResult r = ship.balance(200);
+  REQUIRE(r.delivery_ratio);
+  CHECK(r.delivery_ratio->value == Approx(1.0).margin(0.03));
+  CHECK_FALSE(r.low);
+  CHECK_FALSE(r.high);
+}
+
+TEST_CASE("delivery: a known standstill explains what did not leave", "[analysis][delivery]") {
+  Ship ship{4, 80};
+  ship.level(0, 90);
+  ship.level(40, 51.6);
+  ship.level(80, 51.6);
+  Logged<Work> off;
+  off.at = day(40);
+  off.lubricator = kPump;
+  off.what.work = WorkKind::lubricator_off;
+  CHECK(ship.balance(80).low);
+  ship.log.work.push_back(off);
+  CHECK_FALSE(ship.balance(80).low);
+}
+
+TEST_CASE("delivery: a single slip of a level does not make a shift", "[analysis][delivery]") {
+  Ship ship{4, 80};  // 48 cm3 a day: 0.96 % a day
+  for (int d = 0; d <= 80; d += 10) ship.level(d, 95 - 0.96 * d + (d == 40 ? 15 : 0));
+  const DeliveryResult r = ship.balance(80);
+  CHECK_FALSE(r.low);
+  CHECK_FALSE(r.high);
+  CHECK(r.delivery_ratio->value == Approx(1.0).margin(0.05));
+}
