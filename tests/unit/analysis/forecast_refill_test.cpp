@@ -1,0 +1,74 @@
+#include "analysis/forecast.hpp"
+
+#include <catch2/catch.hpp>
+
+using namespace shaftlog;
+
+namespace {
+
+const Instant kStart = from_unix(1767225600);
+constexpr LubricatorId kPump{1};
+Instant day(int d) { return kStart + std::chrono::days{d}; }
+
+struct Ship {
+  VesselLog log;
+  std::map<ShaftId, HoursCurve> hours;
+  DeliveryResult delivery;
+  explicit Ship(double h_per_day = 10) {  // 10 cm3 a day at 10 h a day
+    Lubricator l;
+    l.id = kPump;
+    l.settings.push_back({std::nullopt, cm3(2000), std::nullopt, {}});
+    log.lubricators.push_back(l);
+    log.feeds.push_back({kPump, ShaftId{1}, std::nullopt, Volume::from_base(250), 900});
+    std::vector<HoursCurve::Point> points;
+    for (int d = 0; d <= 364; d += 7) points.push_back({day(d), h_per_day * d});
+    hours[ShaftId{1}] = HoursCurve{points};
+    delivery.level_pct = Estimate{60, 58, 62};
+    delivery.delivery_ratio = Estimate{1, 0.97, 1.03};
+  }
+  [[nodiscard]] NextRefill forecast() const {
+    return forecast_refill(log, log.lubricators[0], delivery, Schedule{log, hours, day(364)}, hours, day(364));
+  }
+};
+
+}  // namespace
+
+TEST_CASE("next refill: what lies above the low mark over the daily use", "[analysis][forecast]") {
+  const NextRefill n = Ship{}.forecast();  // 1200 - 200 = 1000 cm3 at 10 a day
+  REQUIRE(n.p50);
+  CHECK(days_between(day(364), *n.p50) == Approx(100).margin(1.5));
+  CHECK(*n.p10 < *n.p50);
+  CHECK(*n.p50 < *n.p90);
+  CHECK(n.amount_cm3->value == Approx(1800));
+}
+
+TEST_CASE("next refill: already below the low mark is now", "[analysis][forecast]") {
+  Ship ship;
+  ship.delivery.level_pct = Estimate{8, 6, 10};
+  CHECK(ship.forecast().p50 == day(364));
+}
+
+TEST_CASE("next refill: nothing is said with no level, while standing still, with no use, or beyond 18 months",
+          "[analysis][forecast]") {
+  Ship unknown;
+  unknown.delivery.level_pct.reset();
+  CHECK_FALSE(unknown.forecast().p50);
+  Ship off;
+  Logged<Work> w;
+  w.at = day(360);
+  w.lubricator = kPump;
+  w.what.work = WorkKind::lubricator_off;
+  off.log.work.push_back(w);
+  CHECK_FALSE(off.forecast().p50);
+  CHECK_FALSE(Ship{0}.forecast().p50);
+  CHECK_FALSE(Ship{1}.forecast().p50);  // 1000 days
+  Ship no_dose;
+  no_dose.log.feeds[0].dose = cm3(0);
+  CHECK_FALSE(no_dose.forecast().p50);
+}
+
+TEST_CASE("next refill: half the ratio lasts twice as long", "[analysis][forecast]") {
+  Ship ship;
+  ship.delivery.delivery_ratio = Estimate{0.5, 0.48, 0.52};
+  CHECK(days_between(day(364), *ship.forecast().p50) == Approx(200).margin(4));
+}
