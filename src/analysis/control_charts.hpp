@@ -54,7 +54,7 @@ CusumChart cusum_chart(std::span<const double> x, double target, double k, doubl
 /// Gauss-Legendre solution of the integral equation. \param k, h, head_start in sigma; h > 0, 0 <= head_start <= h
 /// \throws Error{bad_data}; \source [brook_evans_1972], [lucas_crosier_1982], [crowder_1987]
 double cusum_run_length(double k, double h, double shift, double head_start = 0);
-/// Both sides together; the head start holds on both. Exact for head_start <= k + h/2 or so; see the method page.
+/// Both sides together; the head start holds on both. See the method page for when that holds.
 double cusum_run_length_two_sided(double k, double h, double shift, double head_start = 0);
 /// EWMA with constant limits -+ width * sqrt(lambda / (2 - lambda)), started at the target.
 double ewma_run_length(double lambda, double width, double shift);
