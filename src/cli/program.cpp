@@ -67,6 +67,7 @@ std::unique_ptr<Command> make_commands(Surroundings& around) {
   root->what = "maintenance log and trend analyser for the grease of ships' shaft bearings";
   root->more = kMore;
   root->option("--db", "FILE", around.db, "the database file");
+  add_entry_commands(*root, around);
   add_log_commands(*root, around);
 #ifdef SHAFTLOG_WITH_REVIEW
   add_review_commands(*root, around);

@@ -1,0 +1,166 @@
+#include "app/second_look.hpp"
+
+#include "analysis/contradictions.hpp"
+#include "analysis/review.hpp"
+#include "storage/log_repository.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+namespace shaftlog {
+
+namespace {
+
+template <class What>
+void put(std::vector<Logged<What>>& records, const Entry& e) {
+  Logged<What> r;
+  r.id = e.head.id;
+  r.at = e.head.at.utc;
+  r.recorded_at = e.head.recorded_at.utc;
+  r.precision = e.head.at.precision;
+  r.has_remark = !e.head.remark.empty();
+  r.shaft = e.shaft;
+  r.lubricator = e.lubricator;
+  r.what = std::get<What>(e.detail);
+  const auto place = std::lower_bound(records.begin(), records.end(), r, [](const auto& a, const auto& b) {
+    return a.at != b.at ? a.at < b.at : a.id < b.id;
+  });
+  records.insert(place, std::move(r));
+}
+
+void put(VesselLog& log, const Entry& e) {
+  switch (e.kind) {
+    case Kind::hours:
+      return put(log.hours, e);
+    case Kind::cycles:
+      return put(log.cycles, e);
+    case Kind::level:
+      return put(log.levels, e);
+    case Kind::refill:
+      return put(log.refills, e);
+    case Kind::greasing:
+      return put(log.greasings, e);
+    case Kind::alarm:
+      return put(log.alarms, e);
+    case Kind::work:
+      return put(log.work, e);
+    case Kind::inspection:
+      return put(log.inspections, e);
+  }
+}
+
+template <class What>
+void drop(std::vector<Logged<What>>& records, const Uuid& id) {
+  std::erase_if(records, [&id](const Logged<What>& r) { return r.id == id; });
+}
+
+void drop(VesselLog& log, const Uuid& id) {
+  drop(log.hours, id);
+  drop(log.cycles, id);
+  drop(log.levels, id);
+  drop(log.refills, id);
+  drop(log.greasings, id);
+  drop(log.alarms, id);
+  drop(log.work, id);
+  drop(log.inspections, id);
+}
+
+/// 90 % of a normal distribution lie within so many standard deviations.
+constexpr double kNormal95 = 1.6448536269514722;
+
+std::optional<Estimate> expected_reading(const VesselLog& log, const Entry& draft) {
+  std::vector<Logged<Hours>> readings;
+  for (const Logged<Hours>& h : log.hours)
+    if (h.shaft == draft.shaft && h.at < draft.head.at.utc && h.id != draft.head.id) readings.push_back(h);
+  if (readings.size() < 2) return std::nullopt;
+  std::optional<double> rollover;
+  for (const Shaft& s : log.shafts) {
+    const ShaftSetting* now = s.id == draft.shaft ? setting_at(s.settings, draft.head.at.utc) : nullptr;
+    if (now != nullptr && now->meter_rollover) rollover = in_h(*now->meter_rollover);
+  }
+  const HoursResult result = build_hours(readings, rollover, draft.head.at.utc);
+  if (result.curve.is_empty()) return std::nullopt;
+  const Instant last = result.curve.last();
+  const double run = result.curve.run_h(last, draft.head.at.utc);
+  const double sd = result.curve.run_sd_h(last, draft.head.at.utc);
+  const double at_most = std::max(0.0, hours_between(last, draft.head.at.utc));
+  return Estimate{result.meter_now_h + run, result.meter_now_h + std::max(0.0, run - kNormal95 * sd),
+                  result.meter_now_h + std::min(at_most, run + kNormal95 * sd)};
+}
+
+/// The prediction for the draft, made with everything before it and without its own amount.
+void look_at_amount(SecondLook& look, const VesselLog& log, const VesselDigest& d, const Entry& draft) {
+  const auto own = d.histories.find(draft.shaft);
+  if (own == d.histories.end()) return;
+  std::vector<ShaftHistory> histories;
+  for (const auto& [id, h] : d.histories) histories.push_back(h);
+  const FleetPrior prior = fit_fleet_prior(histories);
+  std::map<ShaftId, WashoutResult> washouts;
+  std::map<ShaftId, WashoutPrior> priors;
+  for (const auto& [id, h] : d.histories) {
+    priors[id] = prior.of(h.group);
+    washouts[id] = fit_washout(h, priors[id]);
+  }
+  for (const WashoutStep& s : washouts[draft.shaft].steps)
+    if (s.record == draft.head.id) look.expected = Estimate{s.expected_cm3, s.expected_low, s.expected_high};
+  for (const Suspect& s : find_amount_slips(log, d.histories, washouts, priors))
+    if (s.record == draft.head.id) look.odd.push_back(s.says);
+}
+
+}  // namespace
+
+bool is_odd_amount(double taken_cm3, const Estimate& expected) noexcept {
+  constexpr double kLeast_cm3 = 1;  // below this a ratio says nothing
+  const double value = std::max(expected.value, kLeast_cm3);
+  const double low = std::max(expected.low, kLeast_cm3);
+  const double high = std::max(expected.high, value);
+  return taken_cm3 > high * (high / value) || std::max(taken_cm3, kLeast_cm3) < low * (low / value);
+}
+
+SecondLook second_look(Database& db, const Entry& draft, Instant now) {
+  SecondLook look;
+  const Instant as_of = std::max(now, draft.head.at.utc);
+  VesselLog log;
+  {
+    const ReadTransaction view{db};
+    const LogRepository records{db};
+    log = records.load_vessel(draft.vessel, as_of, std::nullopt);
+    ListQuery query;
+    query.kind = draft.kind;
+    query.vessel = draft.vessel;
+    query.shaft = draft.shaft;
+    query.lubricator = draft.lubricator;
+    query.until = draft.head.at.utc;
+    query.most = 2;
+    for (const Entry& e : records.list(query))
+      if (e.head.id != draft.head.replaces) look.last = e;
+  }
+  if (draft.head.replaces) drop(log, *draft.head.replaces);
+  Entry e = draft;
+  // Any id of its own will do; the greatest sorts behind what happened at the same moment.
+  e.head.id.bytes.fill(0xFF);
+  put(log, e);
+
+  if (draft.head.at.utc > now + std::chrono::hours{1}) look.odd.push_back("it lies in the future");
+  const VesselDigest d = digest(log, as_of);
+  for (const Suspect& s : d.suspects) {
+    const bool is_of_it =
+        s.record == e.head.id || std::find(s.against.begin(), s.against.end(), e.head.id) != s.against.end();
+    if (is_of_it) look.odd.push_back(s.says);
+  }
+  if (draft.kind == Kind::hours) look.expected = expected_reading(log, e);
+  if (draft.kind == Kind::greasing) {
+    look_at_amount(look, log, d, e);
+    const Greasing& g = std::get<Greasing>(draft.detail);
+    const bool is_measured = g.ended == Ended::pressure || g.ended == Ended::limit;
+    if (look.odd.empty() && look.expected && is_measured && g.amount && g.amount->volume &&
+        is_odd_amount(in_cm3(*g.amount->volume), *look.expected))
+      look.odd.push_back(fmt::format("{:.0f} cm3 is far from the usual {:.0f} to {:.0f}", in_cm3(*g.amount->volume),
+                                     look.expected->low, look.expected->high));
+  }
+  return look;
+}
+
+}  // namespace shaftlog

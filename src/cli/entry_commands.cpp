@@ -1,0 +1,384 @@
+#include "app/look_up.hpp"
+#include "app/maintenance.hpp"
+#include "app/record.hpp"
+#include "base/error.hpp"
+#include "base/text.hpp"
+#include "cli/guard.hpp"
+#include "cli/program.hpp"
+#include "reports/record_report.hpp"
+
+#ifdef SHAFTLOG_WITH_REVIEW
+#include "app/second_look.hpp"
+#endif
+
+#include <algorithm>
+#include <map>
+
+#include <fmt/format.h>
+
+namespace shaftlog {
+
+namespace {
+
+/// "--level-before-pct"
+std::string option_name(std::string_view field) {
+  std::string name{field};
+  std::replace(name.begin(), name.end(), '_', '-');
+  return "--" + name;
+}
+
+/// Values by field, given as options or as words like amount=60.
+struct EntryWords {
+  std::map<std::string, std::optional<std::string>, std::less<>> options;
+  std::vector<std::string> pairs;
+  bool json = false;
+
+  [[nodiscard]] NamedTexts texts() const {
+    NamedTexts out;
+    for (const auto& [name, text] : options)
+      if (text) out.emplace_back(name, *text);
+    for (const std::string& pair : pairs) {
+      const std::size_t equals = pair.find('=');
+      if (equals == std::string::npos)
+        throw Error{Errc::usage, fmt::format("\"{}\" is no value; expected a word like amount=60", shown(pair))};
+      std::string name = pair.substr(0, equals);
+      std::replace(name.begin(), name.end(), '-', '_');
+      for (const auto& [known, text] : out)
+        if (known == name) throw Error{Errc::usage, fmt::format("{} is given twice", name)};
+      out.emplace_back(std::move(name), pair.substr(equals + 1));
+    }
+    return out;
+  }
+};
+
+bool is_given(const NamedTexts& texts, std::string_view name) {
+  return std::any_of(texts.begin(), texts.end(), [name](const auto& t) { return t.first == name; });
+}
+
+void set(NamedTexts& texts, std::string_view name, std::string text) {
+  for (auto& [known, value] : texts) {
+    if (known != name) continue;
+    value = std::move(text);
+    return;
+  }
+  texts.emplace_back(name, std::move(text));
+}
+
+std::string text_of(const NamedTexts& texts, std::string_view name) {
+  for (const auto& [known, value] : texts)
+    if (known == name) return value;
+  return "";
+}
+
+/// What is known before a value is typed.
+struct Known {
+  std::string last;      ///< "60 strokes of gun1 = 78 cm3, pressure", with its day
+  std::string expected;  ///< "78 cm3; usual 70 to 95"
+  std::vector<std::string> odd;
+};
+
+#ifdef SHAFTLOG_WITH_REVIEW
+std::string expected_phrase(Kind kind, const Estimate& e) {
+  if (kind == Kind::hours)
+    return fmt::format("{} h; usual {} to {}", format_figure(e.value, 6), format_figure(e.low, 6),
+                       format_figure(e.high, 6));
+  return fmt::format("{} cm3; usual {} to {}", format_figure(e.value, 2), format_figure(e.low, 2),
+                     format_figure(e.high, 2));
+}
+
+Known look_up(Database& db, const Register& reg, const Entry& draft, Instant now) {
+  const SecondLook look = second_look(db, draft, now);
+  const Names names{reg};
+  Known known;
+  known.odd = look.odd;
+  if (look.expected) known.expected = expected_phrase(draft.kind, *look.expected);
+  if (look.last) known.last = fmt::format("{}, {}", says(*look.last, names), format_local(look.last->head.at));
+  return known;
+}
+#else
+Known look_up(Database&, const Register&, const Entry&, Instant) { return {}; }
+#endif
+
+/// A record of that subject with a value that says nothing, to ask what is known before anything is typed.
+std::optional<Known> look_ahead(Database& db, const Register& reg, Instant now, Kind kind, NamedTexts texts) {
+  for (const auto& [name, text] : std::initializer_list<std::pair<const char*, const char*>>{{"meter_h", "0"},
+                                                                                             {"count", "0"},
+                                                                                             {"level_pct", "0"},
+                                                                                             {"amount", "1"},
+                                                                                             {"unit", "cm3"},
+                                                                                             {"ended", "pressure"}})
+    for (const EntryField& f : fields_of(kind))
+      if (f.name == name) set(texts, name, text);
+  if (kind != Kind::hours && kind != Kind::cycles && kind != Kind::level && kind != Kind::refill &&
+      kind != Kind::greasing)
+    return std::nullopt;
+  const Draft draft = draft_record(reg, now, kind, texts);
+  if (!draft.entry) return std::nullopt;
+  return look_up(db, reg, *draft.entry, now);
+}
+
+std::string codes_on_board(const Register& reg, const NamedTexts& texts, std::string_view field) {
+  std::string out;
+  const auto add = [&out](std::string_view code) { out += (out.empty() ? "" : ", ") + std::string{code}; };
+  const auto vessel = std::find_if(reg.vessels.begin(), reg.vessels.end(),
+                                   [&](const Vessel& v) { return v.code == text_of(texts, "vessel"); });
+  constexpr std::size_t kMostVessels = 20;
+  if (field == "vessel" && reg.vessels.size() <= kMostVessels)
+    for (const Vessel& v : reg.vessels) add(v.code);
+  if (vessel == reg.vessels.end()) return out;
+  if (field == "shaft")
+    for (const Shaft& s : reg.shafts)
+      if (s.vessel == vessel->id) add(s.code);
+  if (field == "lubricator")
+    for (const Lubricator& l : reg.lubricators)
+      if (l.vessel == vessel->id) add(l.code);
+  if (field == "gun")
+    for (const Gun& g : reg.guns)
+      if (g.vessel == vessel->id) add(g.code);
+  return out;
+}
+
+std::string without_blanks(std::string text) {
+  text.erase(0, std::min(text.find_first_not_of(' '), text.size()));
+  text.erase(text.find_last_not_of(' ') + 1);
+  return text;
+}
+
+/// Asks a person for what is missing, until all of it is there. \return false when the input ended
+bool ask_for_values(Console& console, Database& db, const Register& reg, Instant now, Kind kind, NamedTexts& texts) {
+  std::optional<Known> known;
+  bool has_looked = false;
+  for (const EntryField& f : fields_of(kind)) {
+    if (!f.is_asked || is_given(texts, f.name)) continue;
+    const Draft so_far = draft_record(reg, now, kind, texts);
+    const bool is_missing = std::find(so_far.missing.begin(), so_far.missing.end(), f.name) != so_far.missing.end();
+    if (f.is_required && !is_missing) continue;  // goes without saying
+    if (f.name == "gun" && text_of(texts, "unit") != "strokes" && !text_of(texts, "amount").ends_with("strokes"))
+      continue;
+    const bool has_unit = text_of(texts, "amount").find_first_not_of("0123456789. ") != std::string::npos;
+    if (f.name == "unit" && (text_of(texts, "amount").empty() || has_unit)) continue;
+    if ((f.name == "amount" || f.name == "unit" || f.name == "purge") && text_of(texts, "ended") == "not_done")
+      continue;
+    const std::string codes = codes_on_board(reg, texts, f.name);
+    if (f.name == "gun" && codes.find(',') == std::string::npos) {
+      if (!codes.empty()) set(texts, "gun", codes);
+      continue;
+    }
+    if (!has_looked && f.name != "vessel" && f.name != "shaft" && f.name != "lubricator") {
+      has_looked = true;
+      known = look_ahead(db, reg, now, kind, texts);
+      if (known && !known->last.empty()) console.err(fmt::format("last: {}\n", known->last));
+      if (known && !known->expected.empty()) console.err(fmt::format("expected: {}\n", known->expected));
+    }
+    for (;;) {
+      const auto answer = console.ask(fmt::format("{} ({}): ", f.name, codes.empty() ? f.what : codes));
+      if (!answer) return false;
+      const std::string word = without_blanks(*answer);
+      if (word.empty() && !f.is_required) break;
+      if (word.empty()) continue;
+      NamedTexts tried = texts;
+      set(tried, f.name, word);
+      const Draft draft = draft_record(reg, now, kind, tried);
+      const auto fault = std::find_if(draft.faults.begin(), draft.faults.end(),
+                                      [&f](const FieldFault& x) { return x.field == f.name; });
+      if (fault != draft.faults.end()) {
+        console.err(fault->text + '\n');
+        continue;
+      }
+      texts = std::move(tried);
+      break;
+    }
+  }
+  return true;
+}
+
+[[noreturn]] void refuse_missing(std::string_view path, const std::vector<std::string>& missing) {
+  std::string names;
+  for (std::size_t i = 0; i < missing.size(); ++i)
+    names += (i == 0 ? "" : i + 1 == missing.size() ? " and " : ", ") + option_name(missing[i]);
+  throw Error{Errc::usage, fmt::format("{} needs {} too", path, names)};
+}
+
+/// All faults of a draft in one error.
+void require_sound(const Draft& draft) {
+  if (draft.faults.empty()) return;
+  std::string text;
+  for (const FieldFault& f : draft.faults) text += (text.empty() ? "" : "\n") + f.text;
+  throw Error{Errc::bad_data, text};
+}
+
+std::string entry_json(const Entry& e, const Names& names, const Known& known, const std::string& changes) {
+  JsonWriter json;
+  json.begin_object();
+  json.key("record");
+  write_record(json, e, names);
+  json.key("expected").text_or_null(known.expected);
+  json.key("odd").begin_list();
+  for (const std::string& o : known.odd) json.text(o);
+  json.end_list();
+  if (!changes.empty()) json.key("changed").text(changes);
+  json.end_object();
+  return json.take();
+}
+
+/// Keeps a sound draft, after a question where it is odd and somebody can answer.
+int keep(Console& console, Database& db, const Surroundings& around, const Register& reg, const Draft& draft,
+         bool as_json, const std::string& changes) {
+  const Names names{reg};
+  Entry entry = *draft.entry;
+  Known known = look_up(db, reg, entry, around.clock.now_s());
+  known.odd.insert(known.odd.begin(), draft.odd.begin(), draft.odd.end());
+  for (const std::string& o : known.odd) console.err(fmt::format("odd: {}\n", o));
+  if (!known.odd.empty() && console.can_ask()) {
+    const auto answer = console.ask("keep it all the same? yes, no, or a remark to keep with it: ");
+    if (!answer || *answer == "no" || *answer == "n") {
+      console.out("nothing was kept\n");
+      return kDone;
+    }
+    if (!answer->empty() && *answer != "yes" && *answer != "y")
+      entry.head.remark += (entry.head.remark.empty() ? "" : "; ") + *answer;
+  }
+  entry = keep_record(db, around.clock, std::move(entry));
+  if (as_json) {
+    console.out(entry_json(entry, names, known, changes));
+    return kDone;
+  }
+  console.out(fmt::format("kept: {} {} {}, {}: {}\n", name_of(entry.kind), names.vessel(entry.vessel),
+                          names.subject(entry.shaft, entry.lubricator), format_both(entry.head.at),
+                          says(entry, names)));
+  if (!changes.empty()) console.out(fmt::format("changed: {}\n", changes));
+  if (!known.expected.empty()) console.out(fmt::format("expected: {}\n", known.expected));
+  console.out(fmt::format("id: {}\n", format_uuid(entry.head.id)));
+  return kDone;
+}
+
+void add_kind(Command& add, const Surroundings& around, Kind kind, std::string what) {
+  Command& c = add.add(std::string{name_of(kind)}, std::move(what));
+  const auto words = std::make_shared<EntryWords>();
+  for (const EntryField& f : fields_of(kind))
+    c.option(option_name(f.name), std::string{f.value}, words->options[std::string{f.name}], std::string{f.what});
+  if (kind == Kind::alarm) c.option("--at", "TIME", words->options["at"], "the same as --raised-at");
+  c.arguments("VALUE", words->pairs, "the same as words: amount=60 unit=strokes");
+  c.flag("--json", words->json, "answer as JSON");
+  c.run = [&around, words, kind](Console& console) {
+    NamedTexts texts = words->texts();
+    if (!is_given(texts, "by")) texts.emplace_back("by", Surroundings::by());
+    Database db = open_to_write(around.database());
+    const Register reg = load_register(db);
+    const Instant now = around.clock.now_s();
+    Draft draft = draft_record(reg, now, kind, texts);
+    if (!draft.missing.empty()) {
+      if (!console.can_ask()) refuse_missing(fmt::format("add {}", name_of(kind)), draft.missing);
+      if (!ask_for_values(console, db, reg, now, kind, texts)) {
+        console.err("\n");
+        throw Error{Errc::usage, "the input ended; nothing was kept"};
+      }
+      draft = draft_record(reg, now, kind, texts);
+      if (!draft.missing.empty()) refuse_missing(fmt::format("add {}", name_of(kind)), draft.missing);
+    }
+    require_sound(draft);
+    return keep(console, db, around, reg, draft, words->json, "");
+  };
+}
+
+void add_add(Command& root, const Surroundings& around) {
+  Command& c = root.add("add", "record one thing; on a terminal it asks for what is missing");
+  add_kind(c, around, Kind::hours, "an hour meter's reading");
+  add_kind(c, around, Kind::refill, "grease poured into a reservoir");
+  add_kind(c, around, Kind::greasing, "a manual greasing");
+  add_kind(c, around, Kind::level, "a reservoir's level, nothing added");
+  add_kind(c, around, Kind::cycles, "a cycle counter's reading");
+  add_kind(c, around, Kind::alarm, "an alarm of the lubrication system; once it clears: correct ID --cleared-at TIME");
+  add_kind(c, around, Kind::work, "work that changes what to expect");
+  add_kind(c, around, Kind::inspection, "a measurement or a sample");
+}
+
+struct CorrectWords : EntryWords {
+  std::optional<std::string> id, reason;
+};
+
+std::string reason_for(Console& console, const std::optional<std::string>& given, std::string_view command) {
+  if (given && !given->empty()) return *given;
+  if (console.can_ask())
+    if (const auto answer = console.ask("reason: "); answer && !answer->empty()) return *answer;
+  throw Error{Errc::usage,
+              fmt::format("{} needs --reason: why it is done; the record as it was stays readable", command)};
+}
+
+void add_correct(Command& root, const Surroundings& around) {
+  Command& c = root.add("correct", "say a record again as it should be; the one before stays readable");
+  const auto words = std::make_shared<CorrectWords>();
+  c.argument("ID", words->id, "the record's id, or its first 4 or more digits", true);
+  for (const Kind kind : kKinds) {
+    for (const EntryField& f : fields_of(kind)) {
+      const std::string name{f.name};
+      if (name == "vessel" || words->options.contains(name)) continue;
+      // A correction takes nothing for granted: "else now" would be wrong here.
+      const bool is_time = name == "at" || name == "raised_at";
+      c.option(option_name(name), std::string{f.value}, words->options[name],
+               is_time ? "when it happened, on the ship's clock" : std::string{f.what});
+    }
+  }
+  c.arguments("VALUE", words->pairs, "the same as words: amount=60 unit=strokes");
+  c.option("--reason", "TEXT", words->reason, "why; needed");
+  c.flag("--json", words->json, "answer as JSON");
+  c.run = [&around, words](Console& console) {
+    NamedTexts texts = words->texts();
+    if (texts.empty() || (texts.size() == 1 && texts.front().first == "by"))
+      throw Error{Errc::usage, "correct needs what is to be said otherwise, for instance --amount 65"};
+    if (!is_given(texts, "by")) texts.emplace_back("by", Surroundings::by());
+    Database db = open_to_write(around.database());
+    const Register reg = load_register(db);
+    const Entry of = get_standing_record(db, *words->id);
+    Draft draft = draft_correction(reg, around.clock.now_s(), of, texts);
+    if (!draft.missing.empty()) refuse_missing("correct", draft.missing);
+    require_sound(draft);
+    const std::string changes = changes_between(of, *draft.entry, Names{reg});
+    if (changes.empty()) throw Error{Errc::usage, "the record says all that already; nothing was changed"};
+    draft.entry->head.reason = reason_for(console, words->reason, "correct");
+    return keep(console, db, around, reg, draft, words->json, changes);
+  };
+}
+
+struct WithdrawWords {
+  std::optional<std::string> id, reason, by;
+  bool json = false;
+};
+
+void add_withdraw(Command& root, const Surroundings& around) {
+  Command& c = root.add("withdraw", "cancel a record; it stays readable and does not count any more");
+  const auto words = std::make_shared<WithdrawWords>();
+  c.argument("ID", words->id, "the record's id, or its first 4 or more digits", true);
+  c.option("--reason", "TEXT", words->reason, "why; needed");
+  c.option("--by", "WHO", words->by, "who records; else SHAFTLOG_BY or the login name");
+  c.flag("--json", words->json, "answer as JSON");
+  c.run = [&around, words](Console& console) {
+    Database db = open_to_write(around.database());
+    const Register reg = load_register(db);
+    const Names names{reg};
+    const std::string reason = reason_for(console, words->reason, "withdraw");
+    const Withdrawn w = withdraw_record(db, around.clock, *words->id, words->by.value_or(Surroundings::by()), reason);
+    if (words->json) {
+      console.out(entry_json(w.withdrawal, names, {}, ""));
+      return kDone;
+    }
+    console.out(fmt::format("withdrawn: {} {} {}, {}\n", name_of(w.withdrawal.kind), names.vessel(w.withdrawal.vessel),
+                            names.subject(w.withdrawal.shaft, w.withdrawal.lubricator),
+                            format_both(w.withdrawal.head.at)));
+    if (w.in_force)
+      console.out(fmt::format("in force again: {} ({}); withdraw that too if it never happened\n",
+                              says(*w.in_force, names), format_uuid(w.in_force->head.id)));
+    console.out(fmt::format("id: {}\n", format_uuid(w.withdrawal.head.id)));
+    return kDone;
+  };
+}
+
+}  // namespace
+
+void add_entry_commands(Command& root, const Surroundings& around) {
+  add_add(root, around);
+  add_correct(root, around);
+  add_withdraw(root, around);
+}
+
+}  // namespace shaftlog
