@@ -224,9 +224,13 @@ Draft read(const Register& reg, Instant now, Kind kind, const Texts& texts) {
   const RegisterIndex index{reg};
   ParsedRecord parsed = parse_record(kind, texts.fields(), index, options);
   if (draft.missing.empty()) draft.entry = std::move(parsed.entry);
-  for (const Fault& f : parsed.faults)
-    if (std::find(draft.missing.begin(), draft.missing.end(), f.column) == draft.missing.end())
-      draft.faults.push_back({f.column, f.text()});
+  // A moment that is not given is filled in as soon as the vessel is known: its own fault is the vessel's.
+  const std::string_view when = name_of(kind == Kind::alarm ? Column::raised_at : Column::at);
+  const bool has_moment = !texts.get(kind == Kind::alarm ? Column::raised_at : Column::at).empty();
+  for (const Fault& f : parsed.faults) {
+    const bool is_missing = std::find(draft.missing.begin(), draft.missing.end(), f.column) != draft.missing.end();
+    if (!is_missing && (has_moment || f.column != when)) draft.faults.push_back({f.column, f.text()});
+  }
   for (const Fault& f : parsed.warnings) draft.odd.push_back(f.text());
   return draft;
 }

@@ -192,10 +192,15 @@ bool ask_for_values(Console& console, Database& db, const Register& reg, Instant
   return true;
 }
 
-[[noreturn]] void refuse_missing(std::string_view path, const std::vector<std::string>& missing) {
+[[noreturn]] void refuse_missing(std::string_view path, Kind kind, const std::vector<std::string>& missing) {
   std::string names;
-  for (std::size_t i = 0; i < missing.size(); ++i)
-    names += (i == 0 ? "" : i + 1 == missing.size() ? " and " : ", ") + option_name(missing[i]);
+  for (std::size_t i = 0; i < missing.size(); ++i) {
+    std::string name = option_name(missing[i]);
+    if (kind == Kind::refill && missing[i] == "amount")
+      name = "--amount with its unit (or --level-before-pct and --level-after-pct)";
+    if (kind == Kind::inspection && missing[i] == "water_pct") name = "--water-pct, --iron-ppm or --clearance-mm";
+    names += (i == 0 ? "" : i + 1 == missing.size() ? " and " : ", ") + name;
+  }
   throw Error{Errc::usage, fmt::format("{} needs {} too", path, names)};
 }
 
@@ -268,13 +273,13 @@ void add_kind(Command& add, const Surroundings& around, Kind kind, std::string w
     const Instant now = around.clock.now_s();
     Draft draft = draft_record(reg, now, kind, texts);
     if (!draft.missing.empty()) {
-      if (!console.can_ask()) refuse_missing(fmt::format("add {}", name_of(kind)), draft.missing);
+      if (!console.can_ask()) refuse_missing(fmt::format("add {}", name_of(kind)), kind, draft.missing);
       if (!ask_for_values(console, db, reg, now, kind, texts)) {
         console.err("\n");
         throw Error{Errc::usage, "the input ended; nothing was kept"};
       }
       draft = draft_record(reg, now, kind, texts);
-      if (!draft.missing.empty()) refuse_missing(fmt::format("add {}", name_of(kind)), draft.missing);
+      if (!draft.missing.empty()) refuse_missing(fmt::format("add {}", name_of(kind)), kind, draft.missing);
     }
     require_sound(draft);
     return keep(console, db, around, reg, draft, words->json, "");
@@ -331,7 +336,7 @@ void add_correct(Command& root, const Surroundings& around) {
     const Register reg = load_register(db);
     const Entry of = get_standing_record(db, *words->id);
     Draft draft = draft_correction(reg, around.clock.now_s(), of, texts);
-    if (!draft.missing.empty()) refuse_missing("correct", draft.missing);
+    if (!draft.missing.empty()) refuse_missing("correct", of.kind, draft.missing);
     require_sound(draft);
     const std::string changes = changes_between(of, *draft.entry, Names{reg});
     if (changes.empty()) throw Error{Errc::usage, "the record says all that already; nothing was changed"};
