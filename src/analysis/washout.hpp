@@ -44,7 +44,8 @@ struct WashoutPrior {
   double sd_log_w = 0.9;      ///< between shafts of the group
   double fill_sd_cm3 = 10;    ///< repeatability of "full" at back-pressure; telescopes
   double relative_sd = 0.06;  ///< of an amount: metering, rounding, stroke counting
-  double duty_sd = 0.10;      ///< of ln(washout) from interval to interval: sea, season, angle
+  double duty_sd = 0.10;      ///< of ln(washout) from interval to interval: sea, angle
+  double season_sd = 0.06;    ///< of ln(washout) that lasts for weeks to months: season, trade, draught
   int shafts = 0;             ///< how many it was learnt from; 0: the defaults above
 };
 
@@ -67,6 +68,8 @@ struct WashoutStep {
   double surprise = 0;  ///< standard deviations by which the amount left the prediction
   double p_step = 0, p_wear = 0;
   double missing_after_cm3 = 0, missing_after_sd = 0;  ///< free volume left after the greasing
+  /// A manual shaft took next to nothing where it should have taken much: path blocked, water, or not really greased.
+  bool is_path_suspect = false;
 };
 
 struct WashoutResult {

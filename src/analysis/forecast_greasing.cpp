@@ -1,0 +1,66 @@
+#include "analysis/forecast.hpp"
+#include "analysis/washout_cell.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace shaftlog {
+
+NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const HoursCurve& hours,
+                               const ShaftHistory& history, const WashoutResult& washout, const WashoutPrior& prior,
+                               const Delivered& delivered, Instant as_of) {
+  NextGreasing next;
+  std::optional<Instant> from;
+  for (const Logged<Greasing>& g : log.greasings) {  // sorted by time
+    if (g.shaft != shaft.id || g.at > as_of || g.what.ended == Ended::not_done) continue;
+    from = g.at;
+    next.last = g.id;
+  }
+  if (!from && !hours.is_empty() && hours.first() <= as_of) from = hours.first();
+  if (!from) return next;
+
+  const ShaftSetting* setting = setting_at(shaft.settings, as_of);
+  const double use = hours.is_empty() ? 0 : hours.use_h_per_day();
+  const double run = hours.is_empty() ? 0 : hours.run_h(*from, as_of);
+  if (setting && setting->interval && !hours.is_empty()) {
+    const double left = in_h(*setting->interval) - run;
+    next.due_in_h = left;
+    if (left < 0) next.overdue_h = -left;
+    // Looked up backwards on the curve when it is past, by recent use when it is to come.
+    if (left <= 0)
+      next.due_at = hours.time_of(hours.hours_at(*from) + in_h(*setting->interval)).value_or(as_of);
+    else if (use > 0 && left / use < 36500)
+      next.due_at = as_of + std::chrono::seconds{static_cast<std::int64_t>(left / use * 86400)};
+  }
+  if (setting && setting->interval_days) {
+    const Instant day = *from + std::chrono::hours{24 * static_cast<std::int64_t>(*setting->interval_days)};
+    if (day < as_of) next.overdue_days = days_between(day, as_of);
+    if (!next.due_at || day < *next.due_at) next.due_at = day;
+  }
+  next.is_overdue = next.overdue_h || next.overdue_days;
+
+  if (!washout.washout_cm3_per_h || hours.is_empty()) return next;
+  // What the cavity lacked after the last greasing that the washout was followed to, and the loss since.
+  const Instant since = history.intervals.empty() ? *from : history.intervals.back().at;
+  const double m = washout.steps.empty() ? 0 : washout.steps.back().missing_after_cm3;
+  const double m_sd = washout.steps.empty() ? prior.fill_sd_cm3 : washout.steps.back().missing_after_sd;
+  const Instant at = next.due_at ? std::max(*next.due_at, as_of) : as_of;
+  const double more = use * days_between(as_of, at);
+  const double so_far = since <= as_of ? hours.run_h(since, as_of) : 0;
+  const double given = delivered && since < as_of ? std::max(0.0, delivered(since, as_of)) : 0;
+  const double total_h = so_far + more;
+  const double total_given = so_far > 1 ? given * total_h / so_far : given;
+  const Estimate w = *washout.washout_cm3_per_h;
+  const double w_sd = (std::log(std::max(w.high, 1e-9)) - std::log(std::max(w.low, 1e-9))) / 3.29;
+  const double sd = std::sqrt(w_sd * w_sd + prior.duty_sd * prior.duty_sd + prior.season_sd * prior.season_sd);
+  const double capacity = history.cavity_cm3.value_or(washout::kNoCapacity);
+  const double loss = w.value * total_h, mean = m + loss - total_given;
+  const double read_sd = std::sqrt(m_sd * m_sd + prior.fill_sd_cm3 * prior.fill_sd_cm3 +
+                                   std::pow(prior.relative_sd * std::clamp(mean, 0.0, capacity), 2));
+  const auto clip = [&](double x) { return std::clamp(x, 0.0, capacity); };
+  next.expected_cm3 = Estimate{clip(mean), clip(mean - std::hypot(1.645 * read_sd, loss * -std::expm1(-1.645 * sd))),
+                               clip(mean + std::hypot(1.645 * read_sd, loss * std::expm1(1.645 * sd)))};
+  return next;
+}
+
+}  // namespace shaftlog

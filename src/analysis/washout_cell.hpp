@@ -1,0 +1,252 @@
+#pragma once
+
+#include "analysis/washout.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+/// The arithmetic of one hypothesis about a shaft (docs/methods/washout.md, "One hypothesis"): a Gaussian over the
+/// missing volume and the slow part of the duty, carried through one interval and one greasing. Internal to analysis.
+namespace shaftlog::washout {
+
+constexpr double kNoCapacity = 1e12;       ///< stands for a cavity that is not known [cm3]
+constexpr double kSeasonDays = 45;         ///< correlation time of the slow duty [d]: a season's rise and fall
+constexpr double kOutlierShare = 0.012;    ///< of greasings written wrongly (common practice, no source)
+constexpr double kDoubtfulShare = 0.6;     ///< the same for a record that others contradict
+constexpr double kRoundingVariance = 1.0;  ///< of an amount [cm6]
+
+inline double normal_pdf(double z) noexcept { return 0.3989422804014327 * std::exp(-0.5 * z * z); }
+inline double normal_cdf(double z) noexcept { return 0.5 * std::erfc(-z * 0.7071067811865476); }
+
+/// A weighted hypothesis. The pair (missing volume m [cm3], slow duty d [ln]) is Gaussian.
+struct Cell {
+  double p = 0;
+  double m = 0, d = 0;
+  double vm = 0, cmd = 0, vd = 0;
+  double onset = 0;      ///< running hours at which the shift began, mean [h]
+  double log_ratio = 0;  ///< wear only: ln(rate / baseline) now
+
+  /// Mixes `o` in, keeping weight, means and (co)variances.
+  void add(const Cell& o) noexcept {
+    if (o.p <= 0) return;
+    if (p <= 0) {
+      *this = o;
+      return;
+    }
+    const double total = p + o.p;
+    const double b = o.p / total, a = 1 - b, dm = o.m - m, dd = o.d - d;
+    vm = a * vm + b * o.vm + a * b * dm * dm;
+    cmd = a * cmd + b * o.cmd + a * b * dm * dd;
+    vd = a * vd + b * o.vd + a * b * dd * dd;
+    m += b * dm;
+    d += b * dd;
+    onset += b * (o.onset - onset);
+    log_ratio += b * (o.log_ratio - log_ratio);
+    p = total;
+  }
+};
+
+/// One interval and the greasing that closes it, as every hypothesis sees it.
+struct Reading {
+  double run_h = 0, run_var = 0, delivered = 0, delivered_var = 0;
+  double capacity = kNoCapacity;
+  double amount = 0;
+  Ended ended = Ended::pressure;
+  bool is_known = false;    ///< the amount was told
+  bool is_blocked = false;  ///< believed to say nothing about the loss
+  double season_decay = 1;  ///< of the slow duty over the interval
+  double outlier_share = kOutlierShare;
+  double outlier_density = 0;  ///< of an amount that was written wrongly [1/cm3]
+  double fill_var = 100, relative_sd = 0.06, duty_var = 0.01, season_var = 0.0036;
+};
+
+/// Missing volume at the end of an interval, before the greasing.
+struct Ahead {
+  double mean = 0, var = 0, cov_d = 0, d = 0, vd = 0;
+};
+
+inline Ahead predict(const Cell& c, double w, const Reading& r) noexcept {
+  const double loss = w * r.run_h, k = r.season_decay;
+  Ahead a;
+  a.d = k * c.d;
+  a.vd = k * k * c.vd + (1 - k * k) * r.season_var;
+  const double cmd = k * c.cmd;
+  a.mean = c.m + loss * (1 + a.d) - r.delivered;
+  a.var = c.vm + 2 * loss * cmd + loss * loss * (a.vd + r.duty_var) + w * w * r.run_var + r.delivered_var;
+  a.cov_d = cmd + loss * a.vd;
+  if (a.var < 1e-6) a.var = 1e-6;
+  return a;
+}
+
+/// Mean and variance of a Gaussian clipped to [0, capacity].
+inline void clip_moments(double& mean, double& var, double capacity) noexcept {
+  const double sd = std::sqrt(var);
+  if (mean > 5 * sd && mean < capacity - 5 * sd) return;
+  const double a = -mean / sd, b = std::min((capacity - mean) / sd, 40.0);
+  const double below = normal_cdf(a), above = normal_cdf(-b), in = std::max(0.0, 1 - below - above);
+  const double pa = normal_pdf(a), pb = normal_pdf(b);
+  const double top = above > 0 ? above * capacity : 0, top2 = above > 0 ? above * capacity * capacity : 0;
+  const double first = in * mean + sd * (pa - pb) + top;
+  const double second = in * (mean * mean + var) + sd * mean * (pa - pb) + var * (a * pa - b * pb) + top2;
+  mean = std::clamp(first, 0.0, capacity);
+  var = std::max(1e-6, second - first * first);
+}
+
+/// Weighs `c` by the reading (likelihood) and moves it past the greasing. `w` [cm3/h] is the rate of this interval.
+inline void pass(Cell& c, double w, const Reading& r) noexcept {
+  const Ahead a = predict(c, w, r);
+  const auto leave = [&](double m, double vm, double cmd, double d, double vd) {
+    c.m = m;
+    c.vm = std::max(vm, 1e-6);
+    c.cmd = cmd;
+    c.d = d;
+    c.vd = std::max(vd, 0.0);
+  };
+  const auto missing = [&](double scale) {  // nothing learnt; `scale` of the missing volume stays
+    double mean = a.mean, var = a.var;
+    clip_moments(mean, var, r.capacity);
+    leave(scale * mean, scale * scale * var, scale * a.cov_d, a.d, a.vd);
+  };
+  if (r.ended == Ended::not_done) return missing(1);
+  if (r.ended == Ended::packed || (r.ended == Ended::pressure && !r.is_known))
+    return leave(0, r.fill_var, 0, a.d, a.vd);
+  if (r.is_blocked || !r.is_known) {
+    missing(0.5);  // half and half between all and nothing of it, or anything between
+    c.vm += c.m * c.m * (r.is_blocked ? 1.0 : 1.0 / 3.0);
+    return;
+  }
+  const double y = r.amount, error_var = r.relative_sd * r.relative_sd * y * y + kRoundingVariance;
+  if (r.ended == Ended::limit || r.ended == Ended::stopped) {  // the cavity had at least this much room
+    const double s = std::sqrt(a.var + error_var), top = std::min(a.mean, r.capacity), z = (top - y) / s;
+    const double pass_share = std::max(normal_cdf(z), 1e-300);
+    c.p *= (1 - r.outlier_share) * pass_share + r.outlier_share * 0.3;
+    double mean = top, var = a.var;
+    if (z < 6) {
+      const double hazard = z > -30 ? normal_pdf(z) / pass_share : -z;
+      const double rho2 = a.var / (s * s);
+      mean += a.var / s * hazard;
+      var *= std::max(0.02, 1 - rho2 * hazard * (hazard + z));
+    }
+    const double beta = a.cov_d / a.var;
+    const double d = a.d + beta * (mean - a.mean), vd = a.vd - beta * beta * (a.var - var);
+    clip_moments(mean, var, r.capacity);
+    mean = std::max(0.0, mean - y);
+    return leave(mean, var + error_var, beta * var, d, vd);
+  }
+  const double s2 = r.fill_var + error_var, sd = std::sqrt(a.var);
+  Cell after;
+  const double s_var = a.var + s2, nu = y - a.mean;
+  double like = 0.3989422804014327 / std::sqrt(s_var) * std::exp(-0.5 * nu * nu / s_var);
+  const bool is_inside = a.mean > 4 * sd && a.mean < r.capacity - 4 * sd;
+  double inside = 1;
+  if (!is_inside) {
+    const double x = a.mean + a.var / s_var * nu, tau = std::sqrt(a.var * s2 / s_var);
+    inside = normal_cdf((r.capacity - x) / tau) - normal_cdf(-x / tau);
+  }
+  const double keep = 1 - r.outlier_share;
+  after.p = keep * like * inside;
+  after.m = -r.fill_var / s_var * nu;
+  after.vm = r.fill_var - r.fill_var * r.fill_var / s_var;
+  after.d = a.d + a.cov_d / s_var * nu;
+  after.vd = a.vd - a.cov_d * a.cov_d / s_var;
+  after.cmd = r.fill_var * a.cov_d / s_var;
+  after.onset = c.onset;
+  after.log_ratio = c.log_ratio;
+  if (!is_inside) {
+    const auto bound = [&](double at, double share) {  // the loss met the end: x is exactly `at`
+      if (share < 1e-12) return;
+      Cell b = after;
+      const double off = y - at;
+      b.p = keep * share * 0.3989422804014327 / std::sqrt(s2) * std::exp(-0.5 * off * off / s2);
+      b.m = -r.fill_var / s2 * off;
+      b.vm = r.fill_var - r.fill_var * r.fill_var / s2;
+      b.cmd = 0;
+      b.d = a.d;
+      b.vd = a.vd;
+      after.add(b);
+    };
+    bound(0, normal_cdf(-a.mean / sd));
+    if (r.capacity < kNoCapacity) bound(r.capacity, normal_cdf((a.mean - r.capacity) / sd));
+  }
+  const double slip = r.outlier_share * r.outlier_density;
+  if (slip > 1e-4 * after.p) {
+    Cell o = after;
+    o.p = slip;
+    o.m = 0;
+    o.vm = r.fill_var;
+    o.cmd = 0;
+    o.d = a.d;
+    o.vd = a.vd;
+    after.add(o);
+  }
+  const double p = c.p * after.p;
+  c = after;
+  c.p = p;
+}
+
+/// The reading of an interval under the prior's error parameters; outlier_density and is_blocked are left to the
+/// caller.
+inline Reading reading_of(const GreasingInterval& g, const WashoutPrior& prior, double capacity) noexcept {
+  Reading r;
+  r.run_h = g.run_h;
+  r.run_var = g.run_sd_h * g.run_sd_h;
+  r.delivered = g.delivered_cm3;
+  r.delivered_var = g.delivered_sd_cm3 * g.delivered_sd_cm3;
+  r.capacity = capacity;
+  r.is_known = g.taken_cm3.has_value();
+  r.amount = g.taken_cm3.value_or(0);
+  r.ended = g.ended;
+  r.season_decay = std::exp(-std::max(0.0, days_between(g.from, g.at)) / kSeasonDays);
+  r.outlier_share = g.is_doubtful ? kDoubtfulShare : kOutlierShare;
+  r.fill_var = prior.fill_sd_cm3 * prior.fill_sd_cm3;
+  r.relative_sd = prior.relative_sd;
+  r.duty_var = prior.duty_sd * prior.duty_sd;
+  r.season_var = prior.season_sd * prior.season_sd;
+  return r;
+}
+
+/// Density of an amount written wrongly, about the amount expected: log-Cauchy, so a slip of 10 costs little [1/cm3].
+inline double slip_density(double amount, double expected) noexcept {
+  const double scale = 0.7, z = std::log((amount + 5) / (std::max(expected, 0.0) + 5)) / scale;
+  return 1 / ((amount + 5) * 3.141592653589793 * scale * (1 + z * z));
+}
+
+/// State before the first interval: full, or anything.
+inline Cell start(bool is_full, double capacity, const WashoutPrior& prior) noexcept {
+  Cell c;
+  c.p = 1;
+  c.vd = prior.season_sd * prior.season_sd;
+  if (is_full) {
+    c.vm = prior.fill_sd_cm3 * prior.fill_sd_cm3;
+  } else {
+    c.m = capacity < kNoCapacity ? 0.4 * capacity : 100;
+    c.vm = c.m * c.m;
+  }
+  return c;
+}
+
+/// \throws Error{bad_data} if an amount, a run or a parameter is negative or not finite
+void require_plain(const ShaftHistory& history, const WashoutPrior& prior);
+
+/// True where a greasing can say something about the loss.
+inline bool is_informative(const GreasingInterval& g) noexcept {
+  return g.taken_cm3 && !g.starts_baseline && g.run_h > 0 && g.ended != Ended::packed && g.ended != Ended::not_done;
+}
+
+/// True where a manual shaft took next to nothing though `expected` was well above what a full cavity shows.
+inline bool is_path_suspect(const GreasingInterval& g, double expected, double fill_sd) noexcept {
+  return g.ended == Ended::pressure && g.taken_cm3 && g.delivered_cm3 <= 0 && expected > 3 * fill_sd &&
+         *g.taken_cm3 <= 0.12 * expected;
+}
+
+/// Washout as constant over `intervals`: estimate of ln(w) with its sd, by the censored likelihood on a grid.
+struct ConstantFit {
+  double mean_log_w = 0, sd_log_w = 0;
+  double log_likelihood = 0;
+  int informative = 0;
+};
+ConstantFit fit_constant(std::span<const GreasingInterval> intervals, bool is_full, double capacity,
+                         const WashoutPrior& prior, double prior_sd);
+
+}  // namespace shaftlog::washout

@@ -1,0 +1,313 @@
+#include "analysis/washout.hpp"
+
+#include "base/error.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <initializer_list>
+#include <limits>
+
+#include <catch2/catch.hpp>
+
+using namespace shaftlog;
+
+namespace {
+
+constexpr Instant kStart = from_unix(1700000000);
+
+/// A manual shaft with a cavity of 400 cm3: (running hours, amount) of each greasing, at 12 running hours a day.
+ShaftHistory manual_shaft(std::initializer_list<std::pair<double, double>> greasings) {
+  ShaftHistory s;
+  s.vessel = VesselId{1};
+  s.shaft = ShaftId{1};
+  s.cavity_cm3 = 400;
+  s.first_is_full = true;
+  Instant at = kStart;
+  std::uint8_t n = 0;
+  for (const auto& [run_h, taken] : greasings) {
+    GreasingInterval g;
+    g.id.bytes[15] = ++n;
+    g.from = at;
+    at += std::chrono::seconds{static_cast<std::int64_t>(run_h * 7200)};
+    g.at = at;
+    g.run_h = run_h;
+    g.taken_cm3 = taken;
+    s.intervals.push_back(g);
+  }
+  return s;
+}
+
+/// A group of healthy sisters about 0.25 cm3/h.
+WashoutPrior sisters() {
+  WashoutPrior p;
+  p.mean_log_w = std::log(0.25);
+  p.sd_log_w = 0.3;
+  p.shafts = 12;
+  return p;
+}
+
+std::size_t greasing_at(const ShaftHistory& s, Instant t) {  // 1 for the first; 0: none
+  for (std::size_t i = 0; i < s.intervals.size(); ++i)
+    if (s.intervals[i].at == t) return i + 1;
+  return 0;
+}
+std::size_t interval_of(const ShaftHistory& s, Instant t) {
+  for (std::size_t i = 0; i < s.intervals.size(); ++i)
+    if (t >= s.intervals[i].from && t <= s.intervals[i].at) return i + 1;
+  return 0;
+}
+
+ShaftHistory drifting() {
+  return manual_shaft({{300, 72},
+                       {300, 81},
+                       {300, 69},
+                       {300, 78},
+                       {300, 75},
+                       {300, 74},
+                       {300, 84},
+                       {300, 93},
+                       {300, 105},
+                       {300, 123},
+                       {300, 138},
+                       {300, 156}});
+}
+ShaftHistory struck() {
+  return manual_shaft(
+      {{300, 73}, {300, 79}, {300, 70}, {300, 77}, {300, 76}, {300, 74}, {300, 186}, {300, 174}, {300, 195}});
+}
+
+}  // namespace
+
+TEST_CASE("washout: a healthy manual shaft is its total over its hours and nothing more", "[analysis][washout]") {
+  const ShaftHistory s = manual_shaft({{310, 74}, {295, 81}, {330, 76}, {280, 66}, {340, 92}, {300, 71}});
+  for (const WashoutPrior& prior : {WashoutPrior{}, sisters()}) {
+    const WashoutResult r = fit_washout(s, prior);
+    REQUIRE(r.washout_cm3_per_h);
+    CHECK(r.washout_cm3_per_h->value == Approx(460.0 / 1855).epsilon(0.03));
+    CHECK(r.washout_cm3_per_h->low < 0.24);
+    CHECK(r.washout_cm3_per_h->high > 0.256);
+    CHECK(r.exact == 6);
+    CHECK_FALSE(r.step);
+    CHECK_FALSE(r.wear);
+    CHECK_FALSE(r.high);
+  }
+}
+
+TEST_CASE("washout: a creeping rise is wear, seen by the eleventh greasing, begun about the seventh",
+          "[analysis][washout]") {
+  const ShaftHistory s = drifting();
+  const WashoutResult r = fit_washout(s, sisters());
+  REQUIRE(r.wear);
+  CHECK_FALSE(r.step);
+  const std::size_t seen = greasing_at(s, r.wear->first_seen);
+  CHECK(seen >= 9);
+  CHECK(seen <= 11);
+  const std::size_t began = interval_of(s, r.wear->began.estimate);
+  CHECK(began >= 5);
+  CHECK(began <= 8);
+  CHECK(r.wear->factor.low < 2.08);
+  CHECK(r.wear->factor.high > 1.9);
+  CHECK(r.baseline_cm3_per_h->value == Approx(0.25).epsilon(0.08));
+  CHECK(r.wear->slope_pct_per_1000h.low > 5);
+}
+
+TEST_CASE("washout: a jump is a step at its own greasing, not a drift", "[analysis][washout]") {
+  const ShaftHistory s = struck();
+  const WashoutResult r = fit_washout(s, sisters());
+  REQUIRE(r.step);
+  CHECK_FALSE(r.wear);
+  const std::size_t seen = greasing_at(s, r.step->first_seen);
+  CHECK(seen >= 7);
+  CHECK(seen <= 8);
+  const std::size_t began = interval_of(s, r.step->began.estimate);
+  CHECK(began >= 6);
+  CHECK(began <= 7);
+  CHECK(r.step->factor.value == Approx(2.47).epsilon(0.1));
+  CHECK(r.step->factor.low < 2.47);
+  CHECK(r.step->factor.high > 2.47);
+  REQUIRE_FALSE(r.step->evidence.empty());
+  CHECK(r.step->evidence.front().bytes[15] >= 7);
+}
+
+TEST_CASE("washout: an emptied cavity bounds the loss from below and lowers nothing", "[analysis][washout]") {
+  ShaftHistory s = manual_shaft({{300, 74}, {300, 76}, {310, 77}, {290, 73}, {300, 75}, {1900, 400}});
+  const double before = fit_washout(manual_shaft({{300, 74}, {300, 76}, {310, 77}, {290, 73}, {300, 75}}), sisters())
+                            .baseline_cm3_per_h->value;
+  const WashoutResult r = fit_washout(s, sisters());
+  CHECK(r.baseline_cm3_per_h->value > 0.985 * before);
+  CHECK(r.censored == 1);
+  const WashoutResult alone = fit_washout(manual_shaft({{1900, 400}}), WashoutPrior{});
+  CHECK(alone.is_lower_bound);
+  CHECK(alone.washout_cm3_per_h->high > 0.4);
+  CHECK(alone.washout_cm3_per_h->low > 0.17);
+}
+
+TEST_CASE("washout: a slip of ten moves little and opens nothing", "[analysis][washout]") {
+  ShaftHistory s = manual_shaft({{300, 74}, {300, 76}, {310, 77}, {290, 650}, {300, 75}, {300, 73}});
+  const WashoutResult r = fit_washout(s, sisters());
+  CHECK_FALSE(r.step);
+  CHECK_FALSE(r.wear);
+  CHECK(r.washout_cm3_per_h->value == Approx(0.25).epsilon(0.06));
+  CHECK(r.steps[3].surprise > 5);
+  CHECK(r.steps[3].expected_cm3 == Approx(72.5).epsilon(0.08));
+}
+
+TEST_CASE("washout: a doubling after a change of grease is found on each shaft", "[analysis][washout]") {
+  for (const auto& [before, after] : {std::pair{0.25, 0.49}, {0.27, 0.55}, {0.24, 0.46}, {0.26, 0.52}}) {
+    ShaftHistory s = manual_shaft({{300, 300 * before},
+                                   {300, 300 * before + 4},
+                                   {300, 300 * before - 5},
+                                   {300, 300 * before + 2},
+                                   {300, 300 * after},
+                                   {300, 300 * after + 5},
+                                   {300, 300 * after - 3}});
+    const WashoutResult r = fit_washout(s, sisters());
+    REQUIRE(r.step);
+    CHECK(r.step->factor.value == Approx(after / before).epsilon(0.12));
+    CHECK(r.washout_cm3_per_h->value == Approx(after).epsilon(0.08));
+  }
+}
+
+TEST_CASE("washout: zeros of a manual shaft are a suspect path, never a low loss", "[analysis][washout]") {
+  ShaftHistory zeros = manual_shaft({{300, 0}, {300, 0}, {300, 0}});
+  const WashoutResult none = fit_washout(zeros, sisters());
+  CHECK_FALSE(none.washout_cm3_per_h);
+  CHECK(std::all_of(none.steps.begin(), none.steps.end(), [](const WashoutStep& x) { return x.is_path_suspect; }));
+  const WashoutResult one =
+      fit_washout(manual_shaft({{300, 74}, {300, 76}, {300, 0}, {300, 75}, {300, 76}}), sisters());
+  CHECK(one.steps[2].is_path_suspect);
+  CHECK(one.washout_cm3_per_h->value == Approx(0.25).epsilon(0.06));
+}
+
+TEST_CASE("washout: zeros under an automatic dose are an upper bound", "[analysis][washout]") {
+  ShaftHistory s = manual_shaft({{300, 0}, {300, 0}, {300, 0}, {300, 0}});
+  s.is_automatic = true;
+  s.cavity_cm3 = 600;
+  for (GreasingInterval& g : s.intervals) g.delivered_cm3 = 300;
+  const WashoutResult r = fit_washout(s, WashoutPrior{});
+  CHECK(r.is_upper_bound);
+  CHECK(r.exact == 0);
+  CHECK(r.washout_cm3_per_h->high < 1.1);
+  CHECK_FALSE(r.steps.back().is_path_suspect);
+}
+
+TEST_CASE("washout: loss shows when the dose stops", "[analysis][washout]") {
+  ShaftHistory s = manual_shaft({{300, 0}, {300, 0}, {350, 210}});
+  s.is_automatic = true;
+  s.cavity_cm3 = 600;
+  s.intervals[0].delivered_cm3 = s.intervals[1].delivered_cm3 = 300;
+  const WashoutResult r = fit_washout(s, WashoutPrior{});
+  CHECK(r.washout_cm3_per_h->value == Approx(0.6).epsilon(0.1));
+  CHECK(r.exact == 1);
+}
+
+TEST_CASE("washout: what a limit leaves is found at the next greasing", "[analysis][washout]") {
+  ShaftHistory s = manual_shaft({{300, 40}, {300, 110}, {300, 75}, {300, 75}});
+  s.intervals[0].ended = Ended::limit;
+  const WashoutResult r = fit_washout(s, sisters());
+  CHECK(r.washout_cm3_per_h->value == Approx(0.25).epsilon(0.05));
+  CHECK(r.steps[0].missing_after_cm3 == Approx(35).margin(15));
+  CHECK(r.censored == 1);
+}
+
+TEST_CASE("washout: greasings that tell nothing leave the rate unknown", "[analysis][washout]") {
+  for (const Ended ended : {Ended::packed, Ended::not_done}) {
+    ShaftHistory s = manual_shaft({{300, 90}, {300, 90}});
+    for (GreasingInterval& g : s.intervals) {
+      g.ended = ended;
+      if (ended == Ended::not_done) g.taken_cm3.reset();
+    }
+    CHECK_FALSE(fit_washout(s, sisters()).washout_cm3_per_h);
+  }
+  ShaftHistory untold = manual_shaft({{300, 90}});
+  untold.intervals[0].taken_cm3.reset();
+  CHECK_FALSE(fit_washout(untold, sisters()).washout_cm3_per_h);
+  CHECK_FALSE(fit_washout(manual_shaft({}), sisters()).washout_cm3_per_h);
+  CHECK_FALSE(fit_washout(manual_shaft({{0, 30}}), sisters()).washout_cm3_per_h);
+}
+
+TEST_CASE("washout: a new seal starts a new baseline", "[analysis][washout]") {
+  ShaftHistory s = struck();
+  for (const double y : {190.0, 76.0, 74.0, 77.0, 75.0}) {
+    GreasingInterval g = s.intervals.back();
+    g.from = g.at;
+    g.at += std::chrono::hours{600};
+    ++g.id.bytes[15];
+    g.taken_cm3 = y;
+    g.starts_baseline = y == 190.0;
+    s.intervals.push_back(g);
+  }
+  const WashoutResult r = fit_washout(s, sisters());
+  CHECK_FALSE(r.step);
+  CHECK_FALSE(r.wear);
+  CHECK(r.baseline_cm3_per_h->value == Approx(0.25).epsilon(0.08));
+  CHECK(r.steps.size() == s.intervals.size());
+}
+
+TEST_CASE("washout: a cavity that is not known still gives a rate", "[analysis][washout]") {
+  ShaftHistory s = manual_shaft({{300, 74}, {300, 76}, {300, 75}});
+  s.cavity_cm3.reset();
+  CHECK(fit_washout(s, sisters()).washout_cm3_per_h->value == Approx(0.25).epsilon(0.05));
+}
+
+TEST_CASE("washout: high from the start needs a group of sisters", "[analysis][washout]") {
+  const ShaftHistory s = manual_shaft({{300, 235}, {300, 240}, {300, 238}, {300, 236}, {300, 242}});
+  const WashoutResult r = fit_washout(s, sisters());
+  REQUIRE(r.high);
+  CHECK(r.high->factor.value == Approx(3.18).epsilon(0.1));
+  CHECK_FALSE(r.step);
+  WashoutPrior lonely = sisters();
+  lonely.shafts = 3;
+  CHECK_FALSE(fit_washout(s, lonely).high);
+}
+
+TEST_CASE("washout: a huge amount is survived", "[analysis][washout]") {
+  const WashoutResult r = fit_washout(manual_shaft({{300, 1e9}, {300, 75}, {1e6, 400}}), sisters());
+  REQUIRE(r.washout_cm3_per_h);
+  CHECK(std::isfinite(r.washout_cm3_per_h->high));
+}
+
+TEST_CASE("washout: negative and unknown figures are refused", "[analysis][washout]") {
+  for (const double bad : {-1.0, std::numeric_limits<double>::quiet_NaN(), std::numeric_limits<double>::infinity()}) {
+    CHECK_THROWS_AS(fit_washout(manual_shaft({{300, bad}}), sisters()), Error);
+    CHECK_THROWS_AS(fit_washout(manual_shaft({{bad, 75}}), sisters()), Error);
+    const std::vector<ShaftHistory> fleet{manual_shaft({{300, bad}})};
+    CHECK_THROWS_AS(fit_fleet_prior(fleet), Error);
+  }
+  CHECK_THROWS_WITH(fit_washout(manual_shaft({{300, 75}, {300, -2}}), sisters()),
+                    "greasing 2, amount taken: -2 found, a finite number >= 0 expected");
+}
+
+TEST_CASE("fleet prior: a group's mean and spread are learnt, in any order of the shafts", "[analysis][washout]") {
+  std::vector<ShaftHistory> fleet;
+  for (int i = 0; i < 10; ++i) {
+    const double w = 0.3 * std::exp(0.3 * (i - 4.5) / 3.0);
+    ShaftHistory s = manual_shaft({{300, 300 * w + 6},
+                                   {300, 300 * w - 8},
+                                   {300, 300 * w + 3},
+                                   {300, 300 * w - 4},
+                                   {300, 300 * w + 7},
+                                   {300, 300 * w - 2}});
+    s.shaft = ShaftId{i + 1};
+    s.group = "fins";
+    fleet.push_back(s);
+  }
+  const FleetPrior p = fit_fleet_prior(fleet);
+  const WashoutPrior& fins = p.of("fins");
+  CHECK(fins.shafts == 10);
+  CHECK(fins.mean_log_w == Approx(std::log(0.3)).margin(0.08));
+  CHECK(fins.sd_log_w == Approx(0.29).margin(0.09));
+  CHECK(p.of("rudders").shafts == 10);  // no such group: the fleet
+  std::reverse(fleet.begin(), fleet.end());
+  const FleetPrior q = fit_fleet_prior(fleet);
+  CHECK(q.of("fins").mean_log_w == fins.mean_log_w);
+  CHECK(q.of("fins").duty_sd == fins.duty_sd);
+}
+
+TEST_CASE("fleet prior: no records leave the defaults", "[analysis][washout]") {
+  const FleetPrior p = fit_fleet_prior({});
+  CHECK(p.fleet.shafts == 0);
+  CHECK(p.fleet.mean_log_w == WashoutPrior{}.mean_log_w);
+  const std::vector<ShaftHistory> empty{manual_shaft({})};
+  CHECK(fit_fleet_prior(empty).of("").shafts == 0);
+}
