@@ -1,6 +1,6 @@
 #include "app/import.hpp"
 
-#include "app/occurrences.hpp"
+#include "app/record_stream.hpp"
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "interchange/log_folder.hpp"
@@ -9,10 +9,9 @@
 #include "storage/register_repository.hpp"
 
 #include <algorithm>
-#include <charconv>
 #include <map>
 #include <optional>
-#include <set>
+#include <span>
 #include <system_error>
 #include <utility>
 
@@ -22,7 +21,6 @@ namespace shaftlog {
 namespace {
 
 constexpr int kCache_MiB = 160;  // holds the index over the ids of a million records
-constexpr std::uint64_t kRowsPerProgress = 16'384;
 
 using Put = RegisterRepository::Put;
 using Place = std::pair<std::size_t, std::uint64_t>;  // index of the file, line
@@ -42,16 +40,15 @@ class RejectsFile {
     csv.end_row();
   }
 
-  void add(const CsvReader& source, bool is_row, const std::string& reason) {
-    if (is_row && reason_at_) {  // rejected before: the new reason in place of the old one
+  /// `fields` are empty where the line could not be split.
+  void add(std::string_view raw, std::span<const std::string> fields, const std::string& reason) {
+    if (!fields.empty() && reason_at_) {  // rejected before: the new reason in place of the old one
       CsvWriter csv{text_, delimiter_};
-      const auto fields = source.fields();
-      for (std::size_t i = 0; i < fields.size(); ++i)
-        csv.field(i == *reason_at_ ? std::string_view{reason} : fields[i]);
+      for (std::size_t i = 0; i < fields.size(); ++i) csv.field(i == *reason_at_ ? reason : fields[i]);
       csv.end_row();
     } else {
-      text_.append(source.raw());
-      if (!reason_at_ || source.raw().empty()) {
+      text_.append(raw);
+      if (!reason_at_ || raw.empty()) {
         text_.push_back(delimiter_);
         CsvWriter csv{text_, delimiter_};
         csv.field(reason);
@@ -161,12 +158,6 @@ class Import {
     if (result_.warnings.size() < options_.most_faults) result_.warnings.push_back(std::move(fault));
   }
 
-  void tell_progress(const LogFile& file, const CsvReader& csv) {
-    if (options_.progress) {
-      options_.progress({file.name(), rows_, bytes_before_ + csv.bytes_done(), bytes_total_});
-    }
-  }
-
   void read_file(std::size_t i) {
     const LogFile& file = files_[i];
     result_.files.push_back({file.name()});
@@ -179,82 +170,86 @@ class Import {
       note({name_, 0, {}, {}, e.what()});
       return;
     }
-    Occurrences seen;  // equal rows without an id, in this file
-    std::map<std::string, std::uint64_t> keys;
     field_options_.is_decimal_comma = reader->is_decimal_comma();
-    source_ = name_ + ":";
-    const std::size_t prefix = source_.size();
-    for (;;) {
-      const CsvReader::Got got = reader->next();
-      if (got == CsvReader::Got::end) break;
-      const std::uint64_t line = reader->csv().line();
-      ++result_.files.back().rows;
-      if (++rows_ % kRowsPerProgress == 0) tell_progress(file, reader->csv());
-      row_faults_.clear();
-      if (got == CsvReader::Got::fault) {
-        row_faults_.push_back({{}, 0, {}, {}, reader->csv().fault()});
-      } else if (is_log(file.table)) {
-        char digits[20];
-        const auto end = std::to_chars(digits, digits + sizeof digits, line).ptr;
-        source_.resize(prefix);
-        source_.append(digits, end);
-        field_options_.source = source_;
-        read_record(kind_of(file.table), reader->fields(), line, seen);
-      } else {
-        read_register_row(file.table, reader->fields(), line, keys);
-      }
-      if (!row_faults_.empty()) refuse_row(reader->csv(), got == CsvReader::Got::row);
+    if (is_log(file.table)) {
+      read_log_file(*reader, kind_of(file.table));
+    } else {
+      read_register_file(*reader, file.table);
     }
-    tell_progress(file, reader->csv());
     bytes_before_ += reader->csv().bytes_done();
-    if (!is_log(file.table)) index_ = RegisterIndex{register_.load()};
   }
 
-  void refuse_row(const CsvReader& csv, bool is_row) {
+  void read_log_file(LogFileReader& reader, Kind kind) {
+    RecordStream stream{reader, kind, index_, field_options_, name_, keeps_rejects()};
+    while (auto batch = stream.next()) {
+      for (ReadRow& row : batch->rows) {
+        row_faults_.clear();
+        read_record(row);
+        if (!row_faults_.empty()) refuse_row(reader.csv(), row.line, row.raw, row.fields);
+      }
+      count_rows(batch->rows.size(), batch->bytes_done);
+    }
+  }
+
+  void read_register_file(LogFileReader& reader, Table table) {
+    std::map<std::string, std::uint64_t> keys;
+    for (;;) {
+      const CsvReader::Got got = reader.next();
+      if (got == CsvReader::Got::end) break;
+      const CsvReader& csv = reader.csv();
+      row_faults_.clear();
+      std::vector<std::string> texts;
+      if (got == CsvReader::Got::fault) {
+        row_faults_.push_back({{}, 0, {}, {}, csv.fault()});
+      } else {
+        read_register_row(table, reader.fields(), csv.line(), keys);
+        if (!row_faults_.empty()) texts.assign(csv.fields().begin(), csv.fields().end());
+      }
+      if (!row_faults_.empty()) refuse_row(csv, csv.line(), csv.raw(), texts);
+      count_rows(1, csv.bytes_done());
+    }
+    index_ = RegisterIndex{register_.load()};
+  }
+
+  void count_rows(std::uint64_t rows, std::uint64_t bytes_done) {
+    result_.files.back().rows += rows;
+    rows_ += rows;
+    if (options_.progress) options_.progress({name_, rows_, bytes_before_ + bytes_done, bytes_total_});
+  }
+
+  [[nodiscard]] bool keeps_rejects() const noexcept { return options_.keep_good && !options_.dry_run; }
+
+  void refuse_row(const CsvReader& csv, std::uint64_t line, std::string_view raw, std::span<const std::string> fields) {
     ++result_.files.back().refused;
     std::string reason;
     for (Fault& f : row_faults_) {
-      if (options_.keep_good && !options_.dry_run) {
-        Fault without_file = f;
-        without_file.file.clear();
-        without_file.line = 0;
-        reason += (reason.empty() ? "" : "; ") + without_file.text();
-      }
+      if (keeps_rejects()) reason += (reason.empty() ? "" : "; ") + f.text();  // no file and line yet
       f.file = name_;
-      f.line = csv.line();
+      f.line = line;
       note(std::move(f));
     }
-    if (!options_.keep_good || options_.dry_run) return;
+    if (!keeps_rejects()) return;
     auto it = rejects_.find(file_);
     if (it == rejects_.end()) {
       std::error_code ec;
       std::filesystem::create_directories(options_.rejects_folder, ec);
       it = rejects_.try_emplace(file_, options_.rejects_folder / name_, csv).first;
     }
-    it->second.add(csv, is_row, csv.raw().empty() ? fmt::format("{} line {}: {}", name_, csv.line(), reason) : reason);
+    it->second.add(raw, fields, raw.empty() ? fmt::format("{} line {}: {}", name_, line, reason) : reason);
   }
 
-  void read_record(Kind kind, const Fields& fields, std::uint64_t line, Occurrences& seen) {
-    ParsedRecord parsed = parse_record(kind, fields, index_, field_options_);
-    for (Fault& w : parsed.warnings) {
+  void read_record(ReadRow& row) {
+    const std::uint64_t line = row.line;
+    for (Fault& w : row.parsed.warnings) {
       w.file = name_;
       w.line = line;
       warn(std::move(w));
     }
-    if (!parsed.entry) {
-      row_faults_ = std::move(parsed.faults);
+    if (!row.parsed.entry) {
+      row_faults_ = std::move(row.parsed.faults);
       return;
     }
-    Entry& entry = *parsed.entry;
-    const bool has_own_id = !entry.head.id.is_nil();
-    if (!has_own_id) {
-      content_.clear();
-      append_content(content_, entry, index_);
-      entry.head.id = content_id(content_, 0);
-      if (const std::uint32_t before = seen.count(entry.head.id); before > 0) {
-        entry.head.id = content_id(content_, before);
-      }
-    }
+    const Entry& entry = *row.parsed.entry;
     if (const auto out = excluded_.find({file_, line}); out != excluded_.end()) {
       row_faults_.push_back(out->second);
       return;
@@ -271,7 +266,7 @@ class Import {
       row_faults_.push_back({{}, 0, {}, {}, e.what()});
       return;
     }
-    if (has_own_id && !is_same_as_kept(entry)) {
+    if (row.has_own_id && !is_same_as_kept(entry)) {
       row_faults_.push_back(
           {{},
            0,
@@ -459,7 +454,7 @@ class Import {
   ImportResult result_;
   RegisterIndex index_;
   std::size_t file_ = 0;
-  std::string name_, source_, content_;
+  std::string name_;
   std::vector<Fault> row_faults_;
   std::vector<Pending> pending_;
   std::vector<std::pair<Place, Fault>> late_;
