@@ -29,7 +29,10 @@ bool is_plain_ascii(const char* p, std::size_t n) noexcept {
     std::memcpy(&w, p, 8);
     bad |= (w | (w - kOnes)) & kHigh;  // a zero byte borrows into the high bit; a false alarm only costs a closer look
   }
-  for (; n > 0; ++p, --n) bad |= (static_cast<unsigned char>(*p) - 1U) & 0x80U;
+  for (; n > 0; ++p, --n) {
+    const auto byte = static_cast<unsigned char>(*p);
+    bad |= (byte | (byte - 1U)) & 0x80U;
+  }
   return bad == 0;
 }
 

@@ -109,6 +109,16 @@ TEST_CASE("csv: what is not UTF-8 is told with the byte's position in file and l
   CHECK(rows[2][0] == "line 4: byte 23 of the file (byte 4 of the line) is NUL; expected text");
 }
 
+TEST_CASE("csv: no byte that is not UTF-8 slips through, wherever it stands", "[interchange][csv]") {
+  for (int byte = 0x80; byte <= 0xFF; ++byte) {
+    for (std::size_t length = 0; length < 12; ++length) {
+      const auto rows = read_all("a,b\n" + std::string(length, 'x') + static_cast<char>(byte) + ",\n");
+      REQUIRE(rows.size() == 1);
+      CHECK(rows[0][0].ends_with("is not UTF-8 text"));
+    }
+  }
+}
+
 TEST_CASE("csv: a header that cannot be read is refused in one sentence", "[interchange][csv]") {
   CHECK(refusal_of("") == "is empty; expected a header line with the names of the columns");
   CHECK(refusal_of("\n\n") == "holds no line; expected a header line with the names of the columns");
