@@ -91,8 +91,8 @@ ConstantFit fit_constant(std::span<const GreasingInterval> intervals, bool is_fu
 namespace {
 
 constexpr double kPractical = 1.25;      ///< a smaller rise is not worth a word
-constexpr double kStepPer1000h = 0.012;  ///< share of shafts whose rate jumps in 1000 running hours
-constexpr double kWearPer1000h = 0.010;  ///< ... that begin to wear
+constexpr double kStepPer1000h = 0.02;   ///< share of shafts whose rate jumps in 1000 running hours
+constexpr double kWearPer1000h = 0.015;  ///< ... that begin to wear
 constexpr double kOpens = 0.95, kCloses = 0.5;
 constexpr std::array<double, 5> kDoublingH{1300, 2000, 3100, 4800, 7500};
 constexpr std::size_t kRows = 26, kBins = 12;
@@ -384,7 +384,7 @@ WashoutStep Segment::read(const GreasingInterval& g) {
     next[0] = row[0];
     next[0].p *= 1 - step_share - wear_share;
     pass(next[0], w, r);
-    const bool can_jump = source.p * step_share > 1e-9;
+    const bool can_jump = source.p * step_share > 2e-6;
     for (std::size_t k = 0; k < kFactors; ++k) {
       const double f = std::exp(log_factor(k));
       Cell stay = row[1 + k];
@@ -394,12 +394,12 @@ WashoutStep Segment::read(const GreasingInterval& g) {
         jump.p *= 0.5 * step_share * factor_prior()[k];
         Cell midway = jump;  // the jump fell inside the interval: only part of it at the new rate
         stay.add(jump);
-        if (midway.p > 1e-8) {
+        if (midway.p > 2e-7) {
           pass(midway, w * (1 + 0.45 * (f - 1)), r);
           next[1 + k].add(midway);
         }
       }
-      if (stay.p > 1e-12) {
+      if (stay.p > 1e-7) {
         pass(stay, w * f, r);
         next[1 + k].add(stay);
       }
@@ -407,7 +407,7 @@ WashoutStep Segment::read(const GreasingInterval& g) {
     for (std::size_t j = 0; j < kDoublingH.size(); ++j) {
       const double g_per_h = 0.693147180559945 / kDoublingH[j], rise = g_per_h * r.run_h;
       const auto move = [&](Cell x) {
-        if (x.p < 1e-10) return;
+        if (x.p < 1e-7) return;
         const double middle = std::min(x.log_ratio + 0.5 * rise, 2.2);
         x.log_ratio = std::min(x.log_ratio + rise, 2.2);
         pass(x, w * std::exp(middle), r);
@@ -435,7 +435,7 @@ WashoutStep Segment::read(const GreasingInterval& g) {
     for (std::size_t c = 0; c < kCells; ++c) {
       Cell& x = row[c];
       x.p /= sum;
-      if (c > 0 && x.p < 1e-12) x.p = 0;
+      if (c > 0 && x.p < 1e-8) x.p = 0;
       const bool is_rise = ratio(c, x) > std::log(kPractical) - 0.01;
       (is_rise ? (c >= kWear ? p_wear : p_step) : p_not) += x.p;
     }

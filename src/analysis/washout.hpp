@@ -45,7 +45,7 @@ struct WashoutPrior {
   double fill_sd_cm3 = 10;    ///< repeatability of "full" at back-pressure; telescopes
   double relative_sd = 0.06;  ///< of an amount: metering, rounding, stroke counting
   double duty_sd = 0.10;      ///< of ln(washout) from interval to interval: sea, angle
-  double season_sd = 0.06;    ///< of ln(washout) that lasts for weeks to months: season, trade, draught
+  double season_sd = 0.09;    ///< of ln(washout) that lasts for weeks to months: season, trade, draught
   int shafts = 0;             ///< how many it was learnt from; 0: the defaults above
 };
 

@@ -11,7 +11,7 @@
 namespace shaftlog::washout {
 
 constexpr double kNoCapacity = 1e12;       ///< stands for a cavity that is not known [cm3]
-constexpr double kSeasonDays = 45;         ///< correlation time of the slow duty [d]: a season's rise and fall
+constexpr double kSeasonDays = 75;         ///< correlation time of the slow duty [d]: a season's rise and fall
 constexpr double kOutlierShare = 0.012;    ///< of greasings written wrongly (common practice, no source)
 constexpr double kDoubtfulShare = 0.6;     ///< the same for a record that others contradict
 constexpr double kRoundingVariance = 1.0;  ///< of an amount [cm6]
@@ -134,7 +134,9 @@ inline void pass(Cell& c, double w, const Reading& r) noexcept {
     mean = std::max(0.0, mean - y);
     return leave(mean, var + error_var, beta * var, d, vd);
   }
-  const double s2 = r.fill_var + error_var, sd = std::sqrt(a.var);
+  // By the amount predicted, not the one read: else a large error would be its own excuse.
+  const double read = r.relative_sd * std::clamp(a.mean, 0.0, r.capacity);
+  const double s2 = r.fill_var + read * read + kRoundingVariance, sd = std::sqrt(a.var);
   Cell after;
   const double s_var = a.var + s2, nu = y - a.mean;
   double like = 0.3989422804014327 / std::sqrt(s_var) * std::exp(-0.5 * nu * nu / s_var);

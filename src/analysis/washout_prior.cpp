@@ -113,13 +113,13 @@ void learn_errors(std::span<const ShaftHistory* const> shafts, WashoutPrior& fle
     ranks.emplace_back(f.log_likelihood / static_cast<double>(b.intervals.size()), i);
   }
   std::sort(ranks.begin(), ranks.end());
-  for (std::size_t k = 0; k < blocks.size() / 10; ++k) blocks[ranks[k].second].is_used = false;  // shifts, slips
+  for (std::size_t k = 0; k < blocks.size() / 20; ++k) blocks[ranks[k].second].is_used = false;  // shifts, slips
 
   const WashoutPrior usual;
   const auto fit = [&](const WashoutPrior& p) {
     const auto penalty = [](double v, double at, double sd) { return 0.5 * std::pow(std::log(v / at) / sd, 2); };
     double sum = -penalty(p.fill_sd_cm3, usual.fill_sd_cm3, 0.7) - penalty(p.relative_sd, usual.relative_sd, 0.5) -
-                 penalty(p.duty_sd, usual.duty_sd, 0.5) - penalty(p.season_sd, usual.season_sd, 0.5);
+                 penalty(p.duty_sd, usual.duty_sd, 0.5) - penalty(p.season_sd, usual.season_sd, 0.3);
     for (const Block& b : blocks)
       if (b.is_used) sum += likelihood(b, p);
     return sum;
