@@ -1,15 +1,13 @@
 #include "app/look_up.hpp"
 #include "app/maintenance.hpp"
 #include "app/record.hpp"
+#include "app/second_look.hpp"
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
 #include "reports/record_report.hpp"
 
-#ifdef SHAFTLOG_WITH_REVIEW
-#include "app/second_look.hpp"
-#endif
 
 #include <algorithm>
 #include <map>
@@ -77,7 +75,6 @@ struct Known {
   std::vector<std::string> odd;
 };
 
-#ifdef SHAFTLOG_WITH_REVIEW
 std::string expected_phrase(Kind kind, const Estimate& e) {
   if (kind == Kind::hours)
     return fmt::format("{} h; usual {} to {}", format_figure(e.value, 6), format_figure(e.low, 6),
@@ -95,9 +92,6 @@ Known look_up(Database& db, const Register& reg, const Entry& draft, Instant now
   if (look.last) known.last = fmt::format("{}, {}", says(*look.last, names), format_local(look.last->head.at));
   return known;
 }
-#else
-Known look_up(Database&, const Register&, const Entry&, Instant) { return {}; }
-#endif
 
 /// A record of that subject with a value that says nothing, to ask what is known before anything is typed.
 std::optional<Known> look_ahead(Database& db, const Register& reg, Instant now, Kind kind, NamedTexts texts) {

@@ -69,9 +69,7 @@ std::unique_ptr<Command> make_commands(Surroundings& around) {
   root->option("--db", "FILE", around.db, "the database file");
   add_entry_commands(*root, around);
   add_log_commands(*root, around);
-#ifdef SHAFTLOG_WITH_REVIEW
   add_review_commands(*root, around);
-#endif
   add_exchange_commands(*root, around);
   add_maintenance_commands(*root, around);
   add_shell_commands(*root);
