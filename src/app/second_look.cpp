@@ -113,10 +113,13 @@ void look_at_amount(SecondLook& look, const VesselLog& log, const VesselDigest& 
 
 bool is_odd_amount(double taken_cm3, const Estimate& expected) noexcept {
   constexpr double kLeast_cm3 = 1;  // below this a ratio says nothing
+  constexpr double kRepeatability_cm3 = 25;
   const double value = std::max(expected.value, kLeast_cm3);
   const double low = std::max(expected.low, kLeast_cm3);
   const double high = std::max(expected.high, value);
-  return taken_cm3 > high * (high / value) || std::max(taken_cm3, kLeast_cm3) < low * (low / value);
+  if (taken_cm3 > expected.high + kRepeatability_cm3) return taken_cm3 > high * (high / value);
+  if (taken_cm3 < expected.low - kRepeatability_cm3) return std::max(taken_cm3, kLeast_cm3) < low * (low / value);
+  return false;
 }
 
 SecondLook second_look(Database& db, const Entry& draft, Instant now) {

@@ -22,7 +22,8 @@ struct SecondLook {
 SecondLook second_look(Database& db, const Entry& draft, Instant now);
 
 /// An amount is odd when it lies beyond the 5 to 95 % interval by as much again, on the scale of ratios: about
-/// 3.3 standard deviations of a log-normal prediction, 1 in 1000 by chance.
+/// 3.3 standard deviations of a log-normal prediction, 1 in 1000 by chance; and by at least 25 cm3, since back-pressure
+/// shows at not quite the same fill every time (10 to 50 cm3; common practice, no source).
 bool is_odd_amount(double taken_cm3, const Estimate& expected) noexcept;
 
 }  // namespace shaftlog

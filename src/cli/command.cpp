@@ -111,7 +111,9 @@ Call parse_call(Command& root, const std::vector<std::string>& words) {
 
   Call call;
   const CLI::App* last = &app;
-  const auto where = [&](const Command& c) { return path_of(root, c); };
+  const auto where = [&](const Command& c) {
+    return &c == &root ? root.name : path_of(root, c).substr(root.name.size() + 1);
+  };
   try {
     app.parse(std::vector<std::string>{words.rbegin(), words.rend()});
   } catch (const CLI::CallForHelp&) {

@@ -79,8 +79,7 @@ std::string expected_phrase(Kind kind, const Estimate& e) {
   if (kind == Kind::hours)
     return fmt::format("{} h; usual {} to {}", format_figure(e.value, 6), format_figure(e.low, 6),
                        format_figure(e.high, 6));
-  return fmt::format("{} cm3; usual {} to {}", format_figure(e.value, 2), format_figure(e.low, 2),
-                     format_figure(e.high, 2));
+  return format_expected_cm3(e);
 }
 
 Known look_up(Database& db, const Register& reg, const Entry& draft, Instant now) {

@@ -32,8 +32,7 @@ std::string expected_cell(const DueItem& i) {
   if (!i.expected_cm3) return "not known yet";
   const Estimate& e = *i.expected_cm3;
   if (i.lubricator.is_set()) return fmt::format("about {} cm3 to full", format_figure(e.value, 2));
-  return fmt::format("{} cm3; usual {} to {}", format_figure(e.value, 2), format_figure(e.low, 2),
-                     format_figure(e.high, 2));
+  return format_expected_cm3(e);
 }
 
 }  // namespace

@@ -31,6 +31,10 @@ std::string format_estimate(const std::optional<Estimate>& e, int digits) {
   return e ? format_estimate(*e, digits) : "-";
 }
 
+std::string format_expected_cm3(const Estimate& e) {
+  return fmt::format("{} cm3; usual {} to {}", std::lround(e.value), std::lround(e.low), std::lround(e.high));
+}
+
 std::string spoken(std::string_view word) {
   std::string text{word};
   std::replace(text.begin(), text.end(), '_', ' ');
