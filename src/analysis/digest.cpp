@@ -39,6 +39,7 @@ ShaftHistory make_history(const VesselLog& log, const Shaft& shaft, const Vessel
   ShaftHistory h;
   h.vessel = log.vessel.id;
   h.shaft = shaft.id;
+  h.key = log.vessel.code + "/" + shaft.code;
   h.is_automatic = !d.schedule->lubricators_of(shaft.id).empty();
   h.group =
       (log.vessel.group ? *log.vessel.group : "=" + log.vessel.code) + (h.is_automatic ? "/automatic" : "/manual");

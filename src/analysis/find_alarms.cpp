@@ -105,7 +105,8 @@ void find_alarms(const ReviewContext& c, std::vector<Finding>& found) {
 }
 
 void find_refills_due(const ReviewContext& c, std::vector<Finding>& found) {
-  constexpr auto kHorizon = std::chrono::days{14};
+  constexpr auto kHorizon = std::chrono::days{30};  // grease must be ordered
+  constexpr auto kSoon = std::chrono::days{10};
   for (const Lubricator& l : c.log.lubricators) {
     const auto it = c.refills.find(l.id);
     if (it == c.refills.end() || !it->second.p50 || *it->second.p50 > c.as_of + kHorizon) continue;
@@ -135,7 +136,7 @@ void find_refills_due(const ReviewContext& c, std::vector<Finding>& found) {
                        : fmt::format("the reservoir meets its low mark about {} ({} to {})", c.day(*next.p50),
                                      next.p10 ? c.day(*next.p10) : "unknown", next.p90 ? c.day(*next.p90) : "unknown");
     if (next.amount_cm3) f.summary += fmt::format("; a refill will take {}", figure_text(*next.amount_cm3, "cm3"));
-    f.urgency = is_now ? Urgency::plan : Urgency::watch;
+    f.urgency = *next.p50 <= c.as_of + kSoon ? Urgency::plan : Urgency::watch;
     explain(f, {}, {});
     found.push_back(std::move(f));
   }

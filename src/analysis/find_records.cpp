@@ -120,6 +120,22 @@ void report_trend(const ReviewContext& c, ShaftId shaft, const std::vector<Sampl
   found.push_back(std::move(f));
 }
 
+// What falls due while nobody writes is not known to be undone: one matter, the silence.
+std::string fold_due(std::vector<Finding>& found) {
+  int greasings = 0, refills = 0;
+  std::erase_if(found, [&](const Finding& f) {
+    if (f.kind == FindingKind::greasing_overdue) ++greasings;
+    if (f.kind == FindingKind::refill_due) ++refills;
+    return f.kind == FindingKind::greasing_overdue || f.kind == FindingKind::refill_due;
+  });
+  const auto counted = [](int n, std::string_view what) { return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s"); };
+  if (greasings > 0 && refills > 0) {
+    return counted(greasings, "greasing") + " and " + counted(refills, "refill");
+  }
+  if (greasings > 0) return counted(greasings, "greasing");
+  return refills > 0 ? counted(refills, "refill") : std::string{};
+}
+
 }  // namespace
 
 void find_records(const ReviewContext& c, std::vector<Finding>& found) {
@@ -141,7 +157,14 @@ void find_records(const ReviewContext& c, std::vector<Finding>& found) {
   }
   std::map<ShaftId, HoursCurve> curves;
   for (const auto& [id, result] : c.digest.hours) curves[id] = result.curve;
-  for (const Silence& s : find_silences(c.log, curves, c.as_of)) report_silence(c, s, found);
+  for (const Silence& s : find_silences(c.log, curves, c.as_of)) {
+    const bool whole_vessel = !s.shaft.is_set() && !s.lubricator.is_set();
+    const std::string due = whole_vessel ? fold_due(found) : std::string{};
+    report_silence(c, s, found);
+    if (!due.empty()) {
+      found.back().summary += fmt::format("; {} fell due since by its former use, whether done is unknown", due);
+    }
+  }
 }
 
 void find_inspections(const ReviewContext& c, std::vector<Finding>& found) {

@@ -436,6 +436,7 @@ HoursResult build_hours(std::span<const Logged<Hours>> readings, std::optional<d
   }
   points.front().hours = 0;
   result.meter_now_h = all[chain.back().index].m_h;
+  result.total_h = all[chain.front().index].m_h + points.back().hours;
   result.curve = HoursCurve{std::move(points)};
 
   const Explainer explainer{all, chain, as_of, result.curve.use_h_per_day()};

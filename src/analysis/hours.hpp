@@ -55,6 +55,7 @@ struct HoursResult {
   HoursCurve curve;
   std::vector<Suspect> suspects;  ///< readings left out, oldest first
   double meter_now_h = 0;         ///< what the meter shows at the last kept reading [h]
+  double total_h = 0;  ///< the same, counted on over roll-overs and meter changes from the first kept reading [h]
 };
 
 /// The longest chain of readings in which, for neighbours, 0 <= run <= calendar time (tolerance for clocks, rounding

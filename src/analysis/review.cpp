@@ -120,7 +120,7 @@ ShaftState state_of(const ReviewContext& c, const Shaft& shaft) {
   s.vessel = c.log.vessel.id;
   s.shaft = shaft.id;
   if (const auto h = c.digest.hours.find(shaft.id); h != c.digest.hours.end() && !h->second.curve.is_empty()) {
-    s.running_h = h->second.meter_now_h;
+    s.running_h = h->second.total_h;
     s.last_hours = h->second.curve.last();
     if (h->second.curve.points().size() > 1) s.use_h_per_day = h->second.curve.use_h_per_day();
   }
@@ -181,7 +181,6 @@ bool more_pressing(const Finding& a, const Finding& b) {
   if (a.urgency != b.urgency) return a.urgency < b.urgency;
   const double sa = strength_of(a), sb = strength_of(b);
   if (sa != sb) return sa > sb;
-  if (a.vessel != b.vessel) return a.vessel < b.vessel;
   return a.id < b.id;
 }
 

@@ -78,7 +78,7 @@ VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest, con
 /// digest, fit_fleet_prior and review_vessel for all, in parallel by vessel; the result does not depend on `threads`.
 std::vector<VesselReview> review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsigned threads);
 
-/// All findings, the most pressing first: by urgency, then strength, then vessel and id.
+/// All findings, the most pressing first: by urgency, then strength, then id.
 std::vector<Finding> ranked_findings(std::span<const VesselReview> reviews);
 
 }  // namespace shaftlog

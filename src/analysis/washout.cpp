@@ -91,8 +91,8 @@ ConstantFit fit_constant(std::span<const GreasingInterval> intervals, bool is_fu
 namespace {
 
 constexpr double kPractical = 1.25;      ///< a smaller rise is not worth a word
-constexpr double kStepPer1000h = 0.02;   ///< share of shafts whose rate jumps in 1000 running hours
-constexpr double kWearPer1000h = 0.015;  ///< ... that begin to wear
+constexpr double kStepPer1000h = 0.03;   ///< share of shafts whose rate jumps in 1000 running hours
+constexpr double kWearPer1000h = 0.03;  ///< ... that begin to wear
 constexpr double kOpens = 0.95, kCloses = 0.5;
 constexpr std::array<double, 5> kDoublingH{1300, 2000, 3100, 4800, 7500};
 constexpr std::size_t kRows = 26, kBins = 12;

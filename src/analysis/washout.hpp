@@ -31,6 +31,7 @@ struct GreasingInterval {
 struct ShaftHistory {
   VesselId vessel;
   ShaftId shaft;
+  std::string key;    ///< "vessel/shaft" by their codes: the order in which a fleet is learnt from
   std::string group;  ///< shafts that may be compared; empty: none
   std::optional<double> cavity_cm3;
   bool is_automatic = false;                ///< fed by a lubricator at any time

@@ -103,7 +103,9 @@ void learn_errors(std::span<const ShaftHistory* const> shafts, WashoutPrior& fle
     for (std::size_t i = 0; i < kMostBlocks; ++i) some.push_back(blocks[i * blocks.size() / kMostBlocks]);
     blocks.swap(some);
   }
-  if (blocks.size() < 2) return;
+  // A few shafts cannot tell their scatter from a change in one of them: then the usual errors stand.
+  constexpr std::size_t kFewestBlocks = 6;
+  if (blocks.size() < kFewestBlocks) return;
   std::vector<std::pair<double, std::size_t>> ranks;
   for (std::size_t i = 0; i < blocks.size(); ++i) {
     Block& b = blocks[i];
@@ -113,7 +115,8 @@ void learn_errors(std::span<const ShaftHistory* const> shafts, WashoutPrior& fle
     ranks.emplace_back(f.log_likelihood / static_cast<double>(b.intervals.size()), i);
   }
   std::sort(ranks.begin(), ranks.end());
-  for (std::size_t k = 0; k < blocks.size() / 20; ++k) blocks[ranks[k].second].is_used = false;  // shifts, slips
+  for (std::size_t k = 0; k < std::max<std::size_t>(1, blocks.size() / 20); ++k)
+    blocks[ranks[k].second].is_used = false;  // shifts, slips
 
   const WashoutPrior usual;
   const auto fit = [&](const WashoutPrior& p) {
@@ -162,10 +165,7 @@ FleetPrior fit_fleet_prior(std::span<const ShaftHistory> fleet) {
     washout::require_plain(s, usual);
     shafts.push_back(&s);
   }
-  std::sort(shafts.begin(), shafts.end(), [](const ShaftHistory* a, const ShaftHistory* b) {
-    if (a->vessel != b->vessel) return a->vessel < b->vessel;
-    return a->shaft < b->shaft;
-  });
+  std::sort(shafts.begin(), shafts.end(), [](const ShaftHistory* a, const ShaftHistory* b) { return a->key < b->key; });
   learn_errors(shafts, result.fleet);
 
   std::map<std::string, std::vector<ShaftFit>> by_group;

@@ -1,4 +1,5 @@
 #include "base/decimal.hpp"
+#include "domain/amount.hpp"
 #include "reports/csv_text.hpp"
 #include "reports/record_report.hpp"
 
@@ -78,7 +79,13 @@ class Collector {
 std::string amount_phrase(const Amount& a, std::string_view gun) {
   std::string out = fmt::format("{} {}", a.typed, a.unit == Unit::pct ? "%" : name_of(a.unit));
   if (!gun.empty()) out += fmt::format(" of {}", gun);
-  if (!a.volume) return out + " (volume not known)";
+  if (!a.volume) {
+    const auto strokes = a.unit == Unit::strokes ? parse_decimal(a.typed) : std::nullopt;
+    if (!strokes) return out + " (volume not known)";
+    // A gun that nobody calibrated: guns of the trade lie this far apart.
+    return out + fmt::format(" (gun not known: {:.0f} to {:.0f} cm3)", kStrokeLow_cm3 * strokes->value(),
+                             kStrokeHigh_cm3 * strokes->value());
+  }
   if (a.unit != Unit::cm3) out += fmt::format(" = {} cm3", format_figure(in_cm3(*a.volume), 4));
   return out;
 }
