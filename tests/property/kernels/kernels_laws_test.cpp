@@ -176,7 +176,8 @@ TEST_CASE("change points: more breaks never fit worse, and a shift moves no brea
     const auto y = series(*rc::gen::inRange<std::size_t>(12, 40));
     auto moved = y;
     for (double& e : moved) e += 1024;
-    const auto a = find_level_shifts(y, 2, 4), b = find_level_shifts(moved, 2, 4);
+    // Segments of one record are allowed: with a longer least length the best m segments need not be a cut of m - 1.
+    const auto a = find_level_shifts(y, 1, 4), b = find_level_shifts(moved, 1, 4);
     for (std::size_t m = 1; m < a.size(); ++m) RC_ASSERT(a[m].rss <= a[m - 1].rss + 1e-6);
     for (std::size_t m = 0; m < a.size(); ++m) RC_ASSERT(near(a[m].rss, b[m].rss, 1e-8));
   });

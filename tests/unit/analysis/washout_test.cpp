@@ -289,6 +289,7 @@ TEST_CASE("fleet prior: a group's mean and spread are learnt, in any order of th
                                    {300, 300 * w + 7},
                                    {300, 300 * w - 2}});
     s.shaft = ShaftId{i + 1};
+    s.key = "T-01/fin" + std::to_string(i);
     s.group = "fins";
     fleet.push_back(s);
   }

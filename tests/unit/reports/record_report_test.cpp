@@ -20,7 +20,7 @@ TEST_CASE("record: a volume that cannot be told is said to be so", "[reports][re
   Entry e = t.entry(Kind::greasing, 1);
   std::get<Greasing>(e.detail).amount = Amount{"60", Unit::strokes, std::nullopt, std::nullopt};
   std::get<Greasing>(e.detail).gun = GunId{};
-  CHECK(says(e, Names{reg}) == "60 strokes (volume not known), pressure, purge clean");
+  CHECK(says(e, Names{reg}) == "60 strokes (gun not known: 52 to 162 cm3), pressure, purge clean");
 }
 
 TEST_CASE("record: a standing alarm says so", "[reports][record]") {
