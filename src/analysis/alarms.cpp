@@ -28,8 +28,9 @@ constexpr double kOpens = 0.95, kCloses = 0.50;
 constexpr double kNegligible = 1e-6;  // weight of a place that is not worth a beta law
 constexpr auto kForgotten = std::chrono::days{30};
 
-double log_marginal(double n, double h, double prior_h) {
-  return std::log(prior_h) - (1 + n) * std::log(prior_h + h) + log_gamma(1 + n);
+/// \param log_n ln(gamma(1 + n)); it is shared by all places between the same two bursts
+double log_marginal(double n, double h, double prior_h, double log_n) {
+  return std::log(prior_h) - (1 + n) * std::log(prior_h + h) + log_n;
 }
 
 /// One place where the rate may have changed, with the posterior weight of it.
@@ -40,7 +41,7 @@ struct Place {
   /// P(rate after > factor x rate before): b0 x before / (b0 x before + b1 x after) follows a beta law.
   [[nodiscard]] double beyond(double factor) const {
     const double b0 = kBefore_h + h0, b1 = kAfter_h + h1;
-    return beta_cdf(b0 / (b0 + factor * b1), 1 + n0, 1 + n1);
+    return beta_cdf_in_double(b0 / (b0 + factor * b1), 1 + n0, 1 + n1);
   }
 };
 
@@ -55,21 +56,24 @@ Posterior look(std::span<const double> bursts, double from_h, double now_h) {
   std::vector<double> logs;
   const auto n = static_cast<double>(bursts.size());
   const double whole_h = now_h - from_h;
-  const double none = log_marginal(n / kDispersion, whole_h / kDispersion, kBefore_h) - kHazard_per_h * whole_h;
+  const double none = log_marginal(n / kDispersion, whole_h / kDispersion, kBefore_h, log_gamma(1 + n / kDispersion)) -
+                      kHazard_per_h * whole_h;
   for (std::size_t k = 0; k <= bursts.size(); ++k) {
     const double a = std::max(k == 0 ? from_h : bursts[k - 1], from_h + kLearn_h);
     const double b = k == bursts.size() ? now_h : bursts[k];
     if (b <= a) continue;
     constexpr int kPieces = 4;
+    const double n0 = static_cast<double>(k) / kDispersion, n1 = (n - static_cast<double>(k)) / kDispersion;
+    const double log_n0 = log_gamma(1 + n0), log_n1 = log_gamma(1 + n1);
     for (int i = 0; i < kPieces; ++i) {
       Place p;
       p.at_h = a + (b - a) * (i + 0.5) / kPieces;
-      p.n0 = static_cast<double>(k) / kDispersion;
-      p.n1 = (n - static_cast<double>(k)) / kDispersion;
+      p.n0 = n0;
+      p.n1 = n1;
       p.h0 = (p.at_h - from_h) / kDispersion;
       p.h1 = (now_h - p.at_h) / kDispersion;
-      logs.push_back(std::log(kHazard_per_h * (b - a) / kPieces) + log_marginal(p.n0, p.h0, kBefore_h) +
-                     log_marginal(p.n1, p.h1, kAfter_h));
+      logs.push_back(std::log(kHazard_per_h * (b - a) / kPieces) + log_marginal(p.n0, p.h0, kBefore_h, log_n0) +
+                     log_marginal(p.n1, p.h1, kAfter_h, log_n1));
       out.places.push_back(p);
     }
   }
@@ -88,14 +92,30 @@ Posterior look(std::span<const double> bursts, double from_h, double now_h) {
 double factor_quantile(const Posterior& p, double q) {
   double total = 0;
   for (const Place& x : p.places) total += x.weight;
-  double low = std::log(1e-3), high = std::log(1e4);
-  for (int i = 0; i < 60; ++i) {
-    const double mid = 0.5 * (low + high);
-    double above = 0;
+  const auto off = [&](double log_factor) {  // falls as the factor rises
+    const double factor = std::exp(log_factor);
+    double above = (q - 1) * total;
     for (const Place& x : p.places) {
-      if (x.weight > kNegligible) above += x.weight * x.beyond(std::exp(mid));
+      if (x.weight > kNegligible) above += x.weight * x.beyond(factor);
     }
-    (above > (1 - q) * total ? low : high) = mid;
+    return above;
+  };
+  // Halved until the two ends are near, then by the secant, the end that stays weighing less each time (Illinois).
+  double low = std::log(1e-3), high = std::log(1e4), at_low = 0, at_high = 0;
+  for (int i = 0; i < 6; ++i) {
+    const double mid = 0.5 * (low + high), y = off(mid);
+    (y > 0 ? low : high) = mid;
+    (y > 0 ? at_low : at_high) = y;
+  }
+  constexpr double kClose = 1e-8;
+  for (int i = 0; i < 40 && high - low > kClose; ++i) {
+    const bool is_known = at_low > 0 && at_high < 0;
+    const double mid = is_known ? (low * at_high - high * at_low) / (at_high - at_low) : 0.5 * (low + high);
+    const double y = off(mid);
+    if (std::abs(y) < 1e-11 * total) return std::exp(mid);
+    (y > 0 ? low : high) = mid;
+    (y > 0 ? at_low : at_high) = y;
+    (y > 0 ? at_high : at_low) *= 0.5;
   }
   return std::exp(0.5 * (low + high));
 }

@@ -188,6 +188,12 @@ double beta_cdf(double x, double a, double b) {
   if (!(x >= 0 && x <= 1)) refuse("x", x, "between 0 and 1");
   return bm::ibeta(a, b, x);
 }
+double beta_cdf_in_double(double x, double a, double b) {
+  need_positive("a", a);
+  need_positive("b", b);
+  if (!(x >= 0 && x <= 1)) refuse("x", x, "between 0 and 1");
+  return bm::ibeta(a, b, x, bm::policies::policy<bm::policies::promote_double<false>>{});
+}
 double beta_quantile(double p, double a, double b) {
   need_chance(p);
   need_positive("a", a);

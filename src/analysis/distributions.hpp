@@ -63,6 +63,8 @@ double gamma_p(double a, double x);
 double gamma_q(double a, double x);
 /// Regularised incomplete beta function I_x(a, b), the cdf of the beta law; a, b > 0, 0 <= x <= 1.
 double beta_cdf(double x, double a, double b);
+/// The same without the help of long double: absolute error below 1e-12 for a, b < 1000, several times faster.
+double beta_cdf_in_double(double x, double a, double b);
 double beta_quantile(double p, double a, double b);
 /// log |Gamma(x)|, x > 0; no global state, so it may be called from any thread (std::lgamma may not).
 double log_gamma(double x);

@@ -90,9 +90,10 @@ ConstantFit fit_constant(std::span<const GreasingInterval> intervals, bool is_fu
 
 namespace {
 
-constexpr double kPractical = 1.25;      ///< a smaller rise is not worth a word
-constexpr double kStepPer1000h = 0.03;   ///< share of shafts whose rate jumps in 1000 running hours
+constexpr double kPractical = 1.25;     ///< a smaller rise is not worth a word
+constexpr double kStepPer1000h = 0.03;  ///< share of shafts whose rate jumps in 1000 running hours
 constexpr double kWearPer1000h = 0.03;  ///< ... that begin to wear
+constexpr double kLeast = 1e-7;         ///< a hypothesis of less weight is let go
 constexpr double kOpens = 0.95, kCloses = 0.5;
 constexpr std::array<double, 5> kDoublingH{1300, 2000, 3100, 4800, 7500};
 constexpr std::size_t kRows = 26, kBins = 12;
@@ -102,6 +103,16 @@ constexpr std::size_t kFactors = 24;  // ln factor -0.96 ... 1.80, 0 among them:
 constexpr std::size_t kWear = 1 + kFactors, kCells = kWear + kDoublingH.size() * kBins;
 
 double log_factor(std::size_t k) { return kFirstLogFactor + kFactorWidth * static_cast<double>(k); }
+
+/// exp(log_factor(k)).
+const std::array<double, kFactors>& factors() {
+  static const std::array<double, kFactors> all = [] {
+    std::array<double, kFactors> f{};
+    for (std::size_t k = 0; k < kFactors; ++k) f[k] = std::exp(log_factor(k));
+    return f;
+  }();
+  return all;
+}
 
 const std::array<double, kFactors>& factor_prior() {
   static const std::array<double, kFactors> prior = [] {
@@ -117,6 +128,51 @@ const std::array<double, kFactors>& factor_prior() {
   }();
   return prior;
 }
+
+/// Quantiles of weighted points, each spread evenly over a small width.
+class Histogram {
+ public:
+  Histogram(double mean, double sd, double widest) noexcept
+      : reach_{5 * sd + widest}, from_{mean - reach_}, per_step_{kSlots / (2 * reach_)} {}
+  void add(double value, double width, double weight) noexcept {
+    const double at = (value - from_) * per_step_, half = 0.5 * width * per_step_;
+    const double a = std::clamp(at - half, 0.0, kSlots - 1.0), b = std::clamp(at + half, a, kSlots - 1.0);
+    const auto i = static_cast<std::size_t>(a), j = static_cast<std::size_t>(b);
+    if (i == j) {
+      mass_[i] += weight;
+      return;
+    }
+    const double density = weight / (b - a);
+    mass_[i] += density * (static_cast<double>(i + 1) - a);
+    mass_[j] += density * (b - static_cast<double>(j));
+    slope_[i + 1] += density;
+    slope_[j] -= density;
+  }
+  /// \param sum of all weights
+  [[nodiscard]] Estimate quantiles(double sum) const noexcept {
+    std::array<double, 3> at{};
+    constexpr std::array<double, 3> kLevels{0.05, 0.5, 0.95};
+    double running = 0, below = 0;
+    std::size_t next = 0;
+    for (std::size_t i = 0; i < kSlots && next < 3; ++i) {
+      running += slope_[i];
+      const double here = mass_[i] + running;
+      while (next < 3 && below + here >= kLevels[next] * sum) {
+        const double share = here > 0 ? (kLevels[next] * sum - below) / here : 0;
+        at[next++] = from_ + (static_cast<double>(i) + share) / per_step_;
+      }
+      below += here;
+    }
+    for (; next < 3; ++next) at[next] = from_ + 2 * reach_;
+    return {at[1], at[0], at[2]};
+  }
+
+ private:
+  static constexpr std::size_t kSlots = 160;
+  double reach_, from_, per_step_;
+  std::array<double, kSlots + 2> slope_{};  ///< differences of the density
+  std::array<double, kSlots + 2> mass_{};
+};
 
 /// Weighted points of a real quantity, each spread evenly over a small width: quantiles by a histogram.
 class Spread {
@@ -134,42 +190,12 @@ class Spread {
       second += p.weight * (p.value - mean) * (p.value - mean);
       widest = std::max(widest, p.weight > 1e-6 * sum ? p.width : 0);
     }
-    const double reach = 5 * std::sqrt(second / sum) + widest, from = mean - reach, step = 2 * reach / kSlots;
-    std::array<double, kSlots + 2> slope{};  // differences of the density
-    std::array<double, kSlots + 2> mass{};
-    for (const Point& p : points_) {
-      const double a = std::clamp((p.value - p.width / 2 - from) / step, 0.0, kSlots - 1.0);
-      const double b = std::clamp((p.value + p.width / 2 - from) / step, a, kSlots - 1.0);
-      const auto i = static_cast<std::size_t>(a), j = static_cast<std::size_t>(b);
-      if (i == j) {
-        mass[i] += p.weight;
-        continue;
-      }
-      const double density = p.weight / (b - a);
-      mass[i] += density * (static_cast<double>(i + 1) - a);
-      mass[j] += density * (b - static_cast<double>(j));
-      slope[i + 1] += density;
-      slope[j] -= density;
-    }
-    std::array<double, 3> at{};
-    constexpr std::array<double, 3> kLevels{0.05, 0.5, 0.95};
-    double running = 0, below = 0;
-    std::size_t next = 0;
-    for (std::size_t i = 0; i < kSlots && next < 3; ++i) {
-      running += slope[i];
-      const double here = mass[i] + running;
-      while (next < 3 && below + here >= kLevels[next] * sum) {
-        const double share = here > 0 ? (kLevels[next] * sum - below) / here : 0;
-        at[next++] = from + step * (static_cast<double>(i) + share);
-      }
-      below += here;
-    }
-    for (; next < 3; ++next) at[next] = from + 2 * reach;
-    return {at[1], at[0], at[2]};
+    Histogram h{mean, std::sqrt(second / sum), widest};
+    for (const Point& p : points_) h.add(p.value, p.width, p.weight);
+    return h.quantiles(sum);
   }
 
  private:
-  static constexpr std::size_t kSlots = 160;
   struct Point {
     double value, width, weight;
   };
@@ -209,9 +235,26 @@ class Segment {
   WashoutStep read(const GreasingInterval& g);
 
   [[nodiscard]] Estimate rate() const {
-    Spread s;
-    each([&](std::size_t i, std::size_t c, const Cell& x) { s.add(log_w_[i] + ratio(c, x), width_[i], x.p); });
-    return exp_of(s.quantiles());
+    double mean = 0, second = 0, sum = 0, widest = 0;
+    for (std::size_t i = 0; i < kRows; ++i) {
+      double p = 0, first = 0, square = 0;  // of the row, about its baseline
+      for (std::size_t c = 0; c < used(i); ++c) {
+        const Cell& x = cells_[i][c];
+        const double v = ratio(c, x), pv = x.p * v;
+        p += x.p;
+        first += pv;
+        square += pv * v;
+        if (x.p > 1e-6) widest = std::max(widest, width_[i]);
+      }
+      sum += p;
+      mean += first + p * log_w_[i];
+      second += square + log_w_[i] * (2 * first + p * log_w_[i]);
+    }
+    if (!(sum > 0)) return {};
+    mean /= sum;
+    Histogram h{mean, std::sqrt(std::max(0.0, second / sum - mean * mean)), widest};
+    each([&](std::size_t i, std::size_t c, const Cell& x) { h.add(log_w_[i] + ratio(c, x), width_[i], x.p); });
+    return exp_of(h.quantiles(sum));
   }
   [[nodiscard]] Estimate log_baseline() const {
     Spread s;
@@ -223,9 +266,9 @@ class Segment {
     return s.quantiles();
   }
   [[nodiscard]] Cell state() const {
-    Cell all;
-    each([&](std::size_t, std::size_t, const Cell& c) { all.add(c); });
-    return all;
+    Mixture all{cells_[kRows / 2][0].m};
+    each([&](std::size_t, std::size_t, const Cell& c) { all.add(c, c.onset); });
+    return all.whole();
   }
   /// ln(rate / baseline) where the rise is of the kind.
   [[nodiscard]] Estimate factor(bool is_wear) const {
@@ -274,9 +317,11 @@ class Segment {
   template <class F>
   void each(F f) const {
     for (std::size_t i = 0; i < kRows; ++i)
-      for (std::size_t c = 0; c < kCells; ++c)
+      for (std::size_t c = 0; c < used(i); ++c)
         if (cells_[i][c].p > 0) f(i, c, cells_[i][c]);
   }
+  /// Cells of row `i` that may have weight: far from the estimate it is the unchanged rate alone.
+  [[nodiscard]] std::size_t used(std::size_t i) const noexcept { return has_shift_[i] ? kCells : 1; }
   static double ratio(std::size_t c, const Cell& x) { return c == 0 ? 0 : c < kWear ? log_factor(c - 1) : x.log_ratio; }
 
   WashoutPrior prior_;
@@ -286,6 +331,7 @@ class Segment {
   double usual_run_ = 1;
   std::array<double, kRows> log_w_{}, w_{}, width_{}, base_prior_{};
   std::array<std::array<Cell, kCells>, kRows> cells_{};
+  std::array<bool, kRows> has_shift_{};
 };
 
 WashoutStep Segment::read(const GreasingInterval& g) {
@@ -301,10 +347,11 @@ WashoutStep Segment::read(const GreasingInterval& g) {
   std::array<Lump, 16> lumps;
   double expected = 0, second = 0;
   std::vector<std::array<double, 3>> ahead;
-  ahead.reserve(400);
+  ahead.reserve(1000);
   each([&](std::size_t i, std::size_t c, const Cell& x) {
     if (x.p < 1e-5) return;
-    const Ahead a = predict(x, w_[i] * std::exp(ratio(c, x)), r);
+    const double factor = c == 0 ? 1 : c < kWear ? factors()[c - 1] : inline_exp(x.log_ratio);
+    const Ahead a = predict(x, w_[i] * factor, r);
     const double mean = std::clamp(a.mean, 0.0, capacity_);
     const double var = (a.mean > capacity_ || a.mean < 0 ? 0 : a.var) + r.fill_var +
                        r.relative_sd * r.relative_sd * mean * mean + kRoundingVariance;
@@ -321,26 +368,38 @@ WashoutStep Segment::read(const GreasingInterval& g) {
     l.second += p * (var + mean * mean);
   }
   double total = 0;
-  for (Lump& l : lumps)
+  std::size_t count = 0;
+  for (const Lump& l : lumps)
     if (l.p > 0) {
       total += l.p;
-      l.mean /= l.p;
-      l.second = std::sqrt(std::max(1e-6, l.second / l.p - l.mean * l.mean));
+      const double mean = l.mean / l.p;
+      lumps[count++] = {l.p, mean, std::sqrt(std::max(1e-6, l.second / l.p - mean * mean))};
     }
-  const auto quantile = [&](double level) {
-    double a = 0, b = expected + 12 * (spread + std::sqrt(r.fill_var)) + 10;
-    for (int k = 0; k < 18; ++k) {
-      const double mid = 0.5 * (a + b);
-      double below = 0;
-      for (const Lump& l : lumps)
-        if (l.p > 0) below += l.p * normal_cdf((mid - l.mean) / l.second);
-      (below < level * total ? a : b) = mid;
+  const std::span<const Lump> parts{lumps.data(), count};
+  const double noise_sd = std::sqrt(r.fill_var);
+  const auto quantile = [&](double level, double x) {  // Newton's method from x, held within the bracket by bisection
+    double a = 0, b = expected + 12 * (spread + noise_sd) + 10;
+    const double close = 1e-5 * (spread + noise_sd);
+    for (int k = 0; k < 60 && b - a > close; ++k) {
+      if (!(x > a && x < b) || k % 8 == 7) x = 0.5 * (a + b);
+      double off = -level * total, density = 0;
+      for (const Lump& l : parts) {
+        const double z = (x - l.mean) / l.second;
+        if (z < -8) continue;
+        off += l.p * normal_cdf(z);
+        density += l.p * normal_pdf(z) / l.second;
+      }
+      (off < 0 ? a : b) = x;
+      const double move = density > 0 ? off / density : b;
+      x -= move;
+      if (std::abs(move) < close && x > a - close && x < b + close) return std::max(0.0, x);
     }
     return 0.5 * (a + b);
   };
-  step.expected_cm3 = quantile(0.5);
-  step.expected_low = quantile(0.05);
-  step.expected_high = quantile(0.95);
+  const double sd_all = std::hypot(spread, noise_sd);
+  step.expected_cm3 = quantile(0.5, expected);
+  step.expected_low = quantile(0.05, expected - 1.645 * sd_all);
+  step.expected_high = quantile(0.95, expected + 1.645 * sd_all);
   if (r.is_known && g.ended != Ended::not_done && g.ended != Ended::packed) {
     const double off = r.amount - step.expected_cm3;
     const double unit =
@@ -364,85 +423,97 @@ WashoutStep Segment::read(const GreasingInterval& g) {
   const double step_share = 1 - std::exp(-kStepPer1000h * r.run_h / 1000);
   const double wear_share = 1 - std::exp(-kWearPer1000h * r.run_h / 1000);
   usual_run_ = std::max(1.0, r.run_h);
+  std::array<double, kDoublingH.size()> rises{};  // of ln(rate) over the interval
+  for (std::size_t j = 0; j < rises.size(); ++j) rises[j] = 0.693147180559945 / kDoublingH[j] * r.run_h;
   double sum = 0;
   for (std::size_t i = 0; i < kRows; ++i) {
     auto& row = cells_[i];
+    double all = 0;
+    for (std::size_t c = 0; c < used(i); ++c) all += row[c].p;
+    if (all <= 0) continue;
+    const bool can_jump = all * step_share > 2e-6;
     Cell source;
-    double risen = 0;
-    for (std::size_t c = 0; c < kWear; ++c) {
-      Cell x = row[c];
-      if (c == 0 || ratio(c, x) < 0.2)
-        x.onset = hours + 0.5 * r.run_h;  // a new rise begins now, an old one goes on
-      else
-        risen += x.p;
-      source.add(x);
+    if (can_jump) {
+      Mixture mixture{row[0].m};
+      const double begins = hours + 0.5 * r.run_h;  // a new rise begins now, an old one goes on
+      for (std::size_t c = 0; c < used(i); ++c)
+        if (row[c].p > 0) mixture.add(row[c], c == 0 || (c < kWear && log_factor(c - 1) < 0.2) ? begins : row[c].onset);
+      source = mixture.whole();
     }
-    for (std::size_t c = kWear; c < kCells; ++c) source.add(row[c]);
-    if (source.p <= 0) continue;
     const double w = w_[i];
-    std::array<Cell, kCells> next{};
-    next[0] = row[0];
-    next[0].p *= 1 - step_share - wear_share;
-    pass(next[0], w, r);
-    const bool can_jump = source.p * step_share > 2e-6;
+    Cell fresh = row[0];
+    fresh.p *= wear_share / static_cast<double>(kDoublingH.size());
+    fresh.log_ratio = 0;
+    fresh.onset = hours;
+    row[0].p *= std::max(0.0, 1 - step_share - wear_share);
+    pass(row[0], w, r);
+    sum += row[0].p;
+    if (!has_shift_[i] && !can_jump && fresh.p < kLeast) continue;  // nothing but the unchanged rate, before and after
+    has_shift_[i] = true;
     for (std::size_t k = 0; k < kFactors; ++k) {
-      const double f = std::exp(log_factor(k));
-      Cell stay = row[1 + k];
+      const double f = factors()[k];
+      Cell& stay = row[1 + k];
       stay.p *= 1 - step_share;
+      Cell midway;
       if (can_jump) {
         Cell jump = source;
         jump.p *= 0.5 * step_share * factor_prior()[k];
-        Cell midway = jump;  // the jump fell inside the interval: only part of it at the new rate
         stay.add(jump);
-        if (midway.p > 2e-7) {
+        if (jump.p > 2e-7) {  // the jump fell inside the interval: only part of it at the new rate
+          midway = jump;
           pass(midway, w * (1 + 0.45 * (f - 1)), r);
-          next[1 + k].add(midway);
         }
       }
-      if (stay.p > 1e-7) {
+      if (stay.p > kLeast)
         pass(stay, w * f, r);
-        next[1 + k].add(stay);
-      }
+      else
+        stay.p = 0;
+      stay.add(midway);
+      sum += stay.p;
     }
     for (std::size_t j = 0; j < kDoublingH.size(); ++j) {
-      const double g_per_h = 0.693147180559945 / kDoublingH[j], rise = g_per_h * r.run_h;
-      const auto move = [&](Cell x) {
-        if (x.p < 1e-7) return;
-        const double middle = std::min(x.log_ratio + 0.5 * rise, 2.2);
-        x.log_ratio = std::min(x.log_ratio + rise, 2.2);
-        pass(x, w * std::exp(middle), r);
-        const auto bin = std::min(kBins - 1, static_cast<std::size_t>(x.log_ratio / kBinWidth));
-        next[kWear + j * kBins + bin].add(x);
-      };
-      Cell fresh = row[0];
-      fresh.p *= wear_share / static_cast<double>(kDoublingH.size());
-      fresh.log_ratio = 0;
-      fresh.onset = hours;
-      Cell& first = row[kWear + j * kBins];
-      Cell joined = first;
-      joined.add(fresh);
-      move(joined);
-      for (std::size_t b = 1; b < kBins; ++b) move(row[kWear + j * kBins + b]);
+      Cell* const bins = &row[kWear + j * kBins];
+      bins[0].add(fresh);
+      // A wear only rises: from the last bin down, each finds the bins it moves to already done.
+      for (std::size_t b = kBins; b-- > 0;) {
+        Cell x = bins[b];
+        bins[b].p = 0;
+        if (x.p < kLeast) continue;
+        const double middle = std::min(x.log_ratio + 0.5 * rises[j], 2.2);
+        x.log_ratio = std::min(x.log_ratio + rises[j], 2.2);
+        pass(x, w * inline_exp(middle), r);
+        sum += x.p;
+        bins[std::clamp(static_cast<std::size_t>(x.log_ratio / kBinWidth), b, kBins - 1)].add(x);
+      }
     }
-    row = next;
-    for (const Cell& c : row) sum += c.p;
   }
   hours += r.run_h;
   if (!(sum > 0)) sum = 1e-300;
   p_step = p_wear = 0;
   p_not = 0;
-  for (auto& row : cells_)
-    for (std::size_t c = 0; c < kCells; ++c) {
-      Cell& x = row[c];
-      x.p /= sum;
-      if (c > 0 && x.p < 1e-8) x.p = 0;
-      const bool is_rise = ratio(c, x) > std::log(kPractical) - 0.01;
+  const double share = 1 / sum, is_worth = std::log(kPractical) - 0.01;
+  Mixture whole{cells_[kRows / 2][0].m};
+  for (std::size_t i = 0; i < kRows; ++i) {
+    bool any = false;
+    for (std::size_t c = 0; c < used(i); ++c) {
+      Cell& x = cells_[i][c];
+      if (x.p <= 0) continue;
+      x.p *= share;
+      if (c > 0 && x.p < 1e-8) {
+        x.p = 0;
+        continue;
+      }
+      any = any || c > 0;
+      whole.add(x, x.onset);
+      const bool is_rise = ratio(c, x) > is_worth;
       (is_rise ? (c >= kWear ? p_wear : p_step) : p_not) += x.p;
     }
+    has_shift_[i] = any;
+  }
   step.p_step = p_step;
   step.p_wear = p_wear;
   step.washout_cm3_per_h = rate();
-  const Cell now = state();
+  const Cell now = whole.whole();
   step.missing_after_cm3 = std::max(0.0, now.m);
   step.missing_after_sd = std::sqrt(std::max(0.0, now.vm));
   return step;

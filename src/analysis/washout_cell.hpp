@@ -3,7 +3,9 @@
 #include "analysis/washout.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
+#include <cstdint>
 #include <limits>
 
 /// The arithmetic of one hypothesis about a shaft (docs/methods/washout.md, "One hypothesis"): a Gaussian over the
@@ -16,8 +18,27 @@ constexpr double kOutlierShare = 0.012;    ///< of greasings written wrongly (co
 constexpr double kDoubtfulShare = 0.6;     ///< the same for a record that others contradict
 constexpr double kRoundingVariance = 1.0;  ///< of an amount [cm6]
 
-inline double normal_pdf(double z) noexcept { return 0.3989422804014327 * std::exp(-0.5 * z * z); }
-inline double normal_cdf(double z) noexcept { return 0.5 * std::erfc(-z * 0.7071067811865476); }
+inline double normal_cdf(double z) noexcept {
+  if (z > 8.3) return 1;  // to the last bit
+  return 0.5 * std::erfc(-z * 0.7071067811865476);
+}
+
+/// e^x for -700 <= x <= 700, to 2 units of the last place; below that it is 0. Written out so that it is inlined: the
+/// likelihood of some thousand hypotheses a greasing ends in it. By 2^k e^r, |r| <= ln(2)/2, and the series of e^r.
+inline double inline_exp(double x) noexcept {
+  if (!(x > -700)) return 0;
+  constexpr double kShift = 6755399441055744.0;  // 1.5 x 2^52: adding it rounds to a whole number
+  const double shifted = x * 1.4426950408889634 + kShift, k = shifted - kShift;
+  const double r = (x - k * 6.93147180369123816490e-01) - k * 1.90821492927058770002e-10;
+  const double r2 = r * r, r4 = r2 * r2, r8 = r4 * r4;
+  const double a = (1 + r) + r2 * (1.0 / 2 + r * (1.0 / 6));
+  const double b = (1.0 / 24 + r * (1.0 / 120)) + r2 * (1.0 / 720 + r * (1.0 / 5040));
+  const double c = (1.0 / 40320 + r * (1.0 / 362880)) + r2 * (1.0 / 3628800 + r * (1.0 / 39916800));
+  const double d = 1.0 / 479001600 + r * (1.0 / 6227020800);
+  const double e = a + r4 * b + r8 * (c + r4 * d);
+  return e * std::bit_cast<double>((static_cast<std::int64_t>(k) + 1023) << 52);
+}
+inline double normal_pdf(double z) noexcept { return 0.3989422804014327 * inline_exp(-0.5 * z * z); }
 
 /// A weighted hypothesis. The pair (missing volume m [cm3], slow duty d [ln]) is Gaussian.
 struct Cell {
@@ -45,6 +66,40 @@ struct Cell {
     log_ratio += b * (o.log_ratio - log_ratio);
     p = total;
   }
+};
+
+/// The mixture of many cells by sums of moments about a point near all of them: no quotient for each.
+class Mixture {
+ public:
+  explicit Mixture(double about) noexcept : about_{about} {}
+  void add(const Cell& c, double onset) noexcept {
+    const double m = c.m - about_, pm = c.p * m, pd = c.p * c.d;
+    p_ += c.p;
+    m_ += pm;
+    d_ += pd;
+    mm_ += c.p * c.vm + pm * m;
+    md_ += c.p * c.cmd + pm * c.d;
+    dd_ += c.p * c.vd + pd * c.d;
+    onset_ += c.p * onset;
+    log_ratio_ += c.p * c.log_ratio;
+  }
+  [[nodiscard]] Cell whole() const noexcept {
+    Cell c;
+    if (!(p_ > 0)) return c;
+    const double share = 1 / p_, m = m_ * share;
+    c.p = p_;
+    c.m = about_ + m;
+    c.d = d_ * share;
+    c.vm = std::max(0.0, mm_ * share - m * m);
+    c.cmd = md_ * share - m * c.d;
+    c.vd = std::max(0.0, dd_ * share - c.d * c.d);
+    c.onset = onset_ * share;
+    c.log_ratio = log_ratio_ * share;
+    return c;
+  }
+
+ private:
+  double about_, p_ = 0, m_ = 0, d_ = 0, mm_ = 0, md_ = 0, dd_ = 0, onset_ = 0, log_ratio_ = 0;
 };
 
 /// One interval and the greasing that closes it, as every hypothesis sees it.
@@ -136,31 +191,37 @@ inline void pass(Cell& c, double w, const Reading& r) noexcept {
   }
   // By the amount predicted, not the one read: else a large error would be its own excuse.
   const double read = r.relative_sd * std::clamp(a.mean, 0.0, r.capacity);
-  const double s2 = r.fill_var + read * read + kRoundingVariance, sd = std::sqrt(a.var);
+  const double s2 = r.fill_var + read * read + kRoundingVariance;
   Cell after;
   const double s_var = a.var + s2, nu = y - a.mean;
-  double like = 0.3989422804014327 / std::sqrt(s_var) * std::exp(-0.5 * nu * nu / s_var);
-  const bool is_inside = a.mean > 4 * sd && a.mean < r.capacity - 4 * sd;
-  double inside = 1;
-  if (!is_inside) {
-    const double x = a.mean + a.var / s_var * nu, tau = std::sqrt(a.var * s2 / s_var);
-    inside = normal_cdf((r.capacity - x) / tau) - normal_cdf(-x / tau);
-  }
+  const double gain = 1 / s_var, fill_gain = r.fill_var * gain, cov_gain = a.cov_d * gain;
+  // Squares are compared and one quotient is shared: this runs some thousand times for each greasing.
+  const double above = r.capacity - a.mean, far_var = 16 * a.var;
+  const bool is_inside = a.mean > 0 && above > 0 && a.mean * a.mean > far_var && above * above > far_var;
   const double keep = 1 - r.outlier_share;
-  after.p = keep * like * inside;
-  after.m = -r.fill_var / s_var * nu;
-  after.vm = r.fill_var - r.fill_var * r.fill_var / s_var;
-  after.d = a.d + a.cov_d / s_var * nu;
-  after.vd = a.vd - a.cov_d * a.cov_d / s_var;
-  after.cmd = r.fill_var * a.cov_d / s_var;
+  after.p = keep * 0.3989422804014327 * std::sqrt(gain) * inline_exp(-0.5 * nu * nu * gain);
+  after.m = -fill_gain * nu;
+  after.vm = r.fill_var - r.fill_var * fill_gain;
+  after.d = a.d + cov_gain * nu;
+  after.vd = a.vd - a.cov_d * cov_gain;
+  after.cmd = r.fill_var * cov_gain;
   after.onset = c.onset;
   after.log_ratio = c.log_ratio;
   if (!is_inside) {
-    const auto bound = [&](double at, double share) {  // the loss met the end: x is exactly `at`
-      if (share < 1e-12) return;
+    const double sd = std::sqrt(a.var), low = -a.mean / sd, high = -above / sd;
+    constexpr double kSure = 7;  // beyond so many sd the other side has less than 1.3e-12 of the weight
+    if (low > kSure || high > kSure) {
+      after.p = 0;
+    } else {
+      const double x = a.mean + a.var * gain * nu, tau = std::sqrt(a.var * s2 * gain);
+      after.p *= normal_cdf((r.capacity - x) / tau) - normal_cdf(-x / tau);
+    }
+    const auto bound = [&](double at, double z) {  // the loss met the end: x is exactly `at`
+      if (z < -kSure) return;
+      const double share = normal_cdf(z);
       Cell b = after;
       const double off = y - at;
-      b.p = keep * share * 0.3989422804014327 / std::sqrt(s2) * std::exp(-0.5 * off * off / s2);
+      b.p = keep * share * 0.3989422804014327 / std::sqrt(s2) * inline_exp(-0.5 * off * off / s2);
       b.m = -r.fill_var / s2 * off;
       b.vm = r.fill_var - r.fill_var * r.fill_var / s2;
       b.cmd = 0;
@@ -168,23 +229,29 @@ inline void pass(Cell& c, double w, const Reading& r) noexcept {
       b.vd = a.vd;
       after.add(b);
     };
-    bound(0, normal_cdf(-a.mean / sd));
-    if (r.capacity < kNoCapacity) bound(r.capacity, normal_cdf((a.mean - r.capacity) / sd));
+    bound(0, low);
+    if (r.capacity < kNoCapacity) bound(r.capacity, high);
   }
   const double slip = r.outlier_share * r.outlier_density;
-  if (slip > 1e-4 * after.p) {
-    Cell o = after;
-    o.p = slip;
-    o.m = 0;
-    o.vm = r.fill_var;
-    o.cmd = 0;
-    o.d = a.d;
-    o.vd = a.vd;
-    after.add(o);
+  if (slip > 1e-4 * after.p) {  // mixed in: full to the usual error, nothing learnt about the duty
+    const double total = after.p + slip, b = slip / total, e = 1 - b, dm = -after.m, dd = a.d - after.d, be = b * e;
+    after.vm = e * after.vm + b * r.fill_var + be * dm * dm;
+    after.cmd = e * after.cmd + be * dm * dd;
+    after.vd = e * after.vd + b * a.vd + be * dd * dd;
+    after.m *= e;
+    after.d += b * dd;
+    after.p = total;
   }
   const double p = c.p * after.p;
   c = after;
   c.p = p;
+}
+
+inline void set_errors(Reading& r, const WashoutPrior& prior) noexcept {
+  r.fill_var = prior.fill_sd_cm3 * prior.fill_sd_cm3;
+  r.relative_sd = prior.relative_sd;
+  r.duty_var = prior.duty_sd * prior.duty_sd;
+  r.season_var = prior.season_sd * prior.season_sd;
 }
 
 /// The reading of an interval under the prior's error parameters; outlier_density and is_blocked are left to the
@@ -201,10 +268,7 @@ inline Reading reading_of(const GreasingInterval& g, const WashoutPrior& prior, 
   r.ended = g.ended;
   r.season_decay = std::exp(-std::max(0.0, days_between(g.from, g.at)) / kSeasonDays);
   r.outlier_share = g.is_doubtful ? kDoubtfulShare : kOutlierShare;
-  r.fill_var = prior.fill_sd_cm3 * prior.fill_sd_cm3;
-  r.relative_sd = prior.relative_sd;
-  r.duty_var = prior.duty_sd * prior.duty_sd;
-  r.season_var = prior.season_sd * prior.season_sd;
+  set_errors(r, prior);
   return r;
 }
 

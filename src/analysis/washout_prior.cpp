@@ -53,27 +53,39 @@ struct Block {
   bool is_full = false;
   double log_w = 0, log_w_sd = 0.1;
   bool is_used = true;
+  std::vector<washout::Reading> readings;  ///< all but the errors that are being learnt
 };
 
-/// Log likelihood of a block, its rate integrated out over a few points about the rough fit.
-double likelihood(const Block& b, const WashoutPrior& p) {
-  constexpr std::array<double, 5> kAt{-2, -1, 0, 1, 2};
-  std::array<washout::Cell, kAt.size()> cells;
-  std::array<double, kAt.size()> w{};
-  for (std::size_t i = 0; i < kAt.size(); ++i) {
-    cells[i] = washout::start(b.is_full, b.capacity, p);
-    cells[i].p = 1.0 / static_cast<double>(kAt.size());
-    w[i] = std::exp(b.log_w + kAt[i] * b.log_w_sd);
-  }
-  double log_like = 0;
+constexpr std::array<double, 5> kBlockRates{-2, -1, 0, 1, 2};  ///< at which a block's rate is tried [sd of its fit]
+
+/// What stays the same whatever errors are tried: read once.
+void prepare(Block& b, const WashoutPrior& p) {
+  const double w = std::exp(b.log_w);
+  b.readings.reserve(b.intervals.size());
   for (const GreasingInterval& g : b.intervals) {
     washout::Reading r = washout::reading_of(g, p, b.capacity);
-    const double expected = std::clamp(w[2] * r.run_h - r.delivered, 0.0, b.capacity);
+    const double expected = std::clamp(w * r.run_h - r.delivered, 0.0, b.capacity);
     r.outlier_density = washout::slip_density(r.amount, expected);
     // Fixed errors decide what counts as blocked, so that the candidates are judged on the same readings.
     r.is_blocked = washout::is_path_suspect(g, expected, 10) || g.starts_baseline;
+    b.readings.push_back(r);
+  }
+}
+
+/// Log likelihood of a block, its rate integrated out over a few points about the rough fit.
+double likelihood(const Block& b, const WashoutPrior& p) {
+  std::array<washout::Cell, kBlockRates.size()> cells;
+  std::array<double, kBlockRates.size()> w{};
+  for (std::size_t i = 0; i < w.size(); ++i) {
+    cells[i] = washout::start(b.is_full, b.capacity, p);
+    cells[i].p = 1.0 / static_cast<double>(w.size());
+    w[i] = std::exp(b.log_w + kBlockRates[i] * b.log_w_sd);
+  }
+  double log_like = 0;
+  for (washout::Reading r : b.readings) {
+    washout::set_errors(r, p);
     double sum = 0;
-    for (std::size_t i = 0; i < kAt.size(); ++i) {
+    for (std::size_t i = 0; i < w.size(); ++i) {
       washout::pass(cells[i], w[i], r);
       sum += cells[i].p;
     }
@@ -112,6 +124,7 @@ void learn_errors(std::span<const ShaftHistory* const> shafts, WashoutPrior& fle
     const ConstantFit f = washout::fit_constant(b.intervals, b.is_full, b.capacity, fleet, 1.0);
     b.log_w = f.mean_log_w;
     b.log_w_sd = std::clamp(f.sd_log_w, 0.01, 0.4);
+    prepare(b, fleet);
     ranks.emplace_back(f.log_likelihood / static_cast<double>(b.intervals.size()), i);
   }
   std::sort(ranks.begin(), ranks.end());
