@@ -8,7 +8,6 @@
 #include "cli/program.hpp"
 #include "reports/record_report.hpp"
 
-
 #include <algorithm>
 #include <map>
 
@@ -141,6 +140,7 @@ std::string without_blanks(std::string text) {
 bool ask_for_values(Console& console, Database& db, const Register& reg, Instant now, Kind kind, NamedTexts& texts) {
   std::optional<Known> known;
   bool has_looked = false;
+  if (reg.vessels.size() == 1 && !is_given(texts, "vessel")) set(texts, "vessel", reg.vessels.front().code);
   for (const EntryField& f : fields_of(kind)) {
     if (!f.is_asked || is_given(texts, f.name)) continue;
     const Draft so_far = draft_record(reg, now, kind, texts);

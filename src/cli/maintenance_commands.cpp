@@ -71,9 +71,13 @@ void add_check(Command& root, const Surroundings& around) {
       console.out(json.take());
     } else {
       for (const std::string& f : r.faults) console.out(f + '\n');
-      console.out(fmt::format("{}: {}, {} vessels, {} records, schema {}\n", around.database().string(),
-                              r.faults.empty() ? "all is well" : fmt::format("{} faults", r.faults.size()), r.vessels,
-                              r.records, r.schema));
+      const auto count = [](std::int64_t n, const char* what) {
+        return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
+      };
+      const std::string state =
+          r.faults.empty() ? "all is well" : count(static_cast<std::int64_t>(r.faults.size()), "fault");
+      console.out(fmt::format("{}: {}, {}, {}, schema {}\n", around.database().string(), state,
+                              count(r.vessels, "vessel"), count(r.records, "record"), r.schema));
     }
     return r.faults.empty() ? kDone : kFound;
   };
