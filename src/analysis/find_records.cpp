@@ -1,4 +1,5 @@
 #include "analysis/review_context.hpp"
+#include "analysis/trend.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -68,19 +69,6 @@ double median(std::vector<double> x) {
   return n % 2 == 1 ? x[n / 2] : (x[n / 2 - 1] + x[n / 2]) / 2;
 }
 
-// Kendall's S of a short series over its standard deviation.
-double kendall_z(const std::vector<Sample>& x) {
-  int s = 0;
-  for (std::size_t i = 0; i < x.size(); ++i) {
-    for (std::size_t j = i + 1; j < x.size(); ++j) {
-      s += x[j].value > x[i].value ? 1 : x[j].value < x[i].value ? -1 : 0;
-    }
-  }
-  const auto n = static_cast<double>(x.size());
-  const double sd = std::sqrt(n * (n - 1) * (2 * n + 5) / 18);
-  return s == 0 || sd <= 0 ? 0 : (s > 0 ? s - 1 : s + 1) / sd;
-}
-
 // Trend of one measured quantity: it lasts (rank test one-sided 5 %) and the newest stands clear of the earlier ones.
 void report_trend(const ReviewContext& c, ShaftId shaft, const std::vector<Sample>& x, FindingKind kind,
                   std::string_view what, std::string_view unit, std::optional<double> limit,
@@ -91,10 +79,13 @@ void report_trend(const ReviewContext& c, ShaftId shaft, const std::vector<Sampl
   double before = 0, z = 0;
   bool rising = false;
   if (x.size() >= 4) {
-    std::vector<double> earlier;
-    for (std::size_t i = 0; i + 2 < x.size(); ++i) earlier.push_back(x[i].value);
-    before = median(earlier);
-    z = kendall_z(x);
+    std::vector<double> days, values;
+    for (const Sample& s : x) {
+      days.push_back(days_between(x.front().at, s.at));
+      values.push_back(s.value);
+    }
+    before = median({values.begin(), values.end() - 2});
+    z = mann_kendall(days, values).z;
     rising = z > 1.645 && last.value > 1.5 * before && last.value > 0;
   }
   if (!over_limit && !rising) return;

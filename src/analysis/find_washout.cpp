@@ -214,11 +214,19 @@ double reserve_of(const Shaft& shaft, Instant at) {
   return s != nullptr && s->reserve ? in_pct(*s->reserve) : 20.0;
 }
 
-// Folds what a shaft's fill says into the finding that explains it, if there is one.
-Finding* finding_that_explains(std::vector<Finding>& found, ShaftId shaft) {
+// The finding that explains a low fill, if there is one: the shaft's own, or a lubricator that does not serve its
+// shafts.
+Finding* finding_that_explains(const ReviewContext& c, std::vector<Finding>& found, ShaftId shaft) {
   for (Finding& f : found) {
     if (f.shaft == shaft && (f.kind == FindingKind::abnormal_washout || f.kind == FindingKind::seal_wear ||
                              f.kind == FindingKind::missed_cycles)) {
+      return &f;
+    }
+  }
+  const std::vector<LubricatorId> feeding = c.digest.schedule->lubricators_of(shaft);
+  for (Finding& f : found) {
+    if (f.kind == FindingKind::missed_cycles && !f.shaft.is_set() &&
+        std::find(feeding.begin(), feeding.end(), f.lubricator) != feeding.end()) {
       return &f;
     }
   }
@@ -240,10 +248,11 @@ void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult
   const NextGreasing& next = c.greasings.at(shaft.id);
   const StarvedHours hours = fill.starved_h.value_or(StarvedHours{});
   const double reserve = reserve_of(shaft, c.as_of);
-  if (Finding* other = finding_that_explains(found, shaft.id); other != nullptr) {
-    other->summary += fmt::format("; the cavity {} below its reserve of {} % (about {} running hours so far, {} to {})",
-                                  is_now ? "is" : "was", figure_text(reserve), figure_text(hours.best),
-                                  figure_text(hours.least), figure_text(hours.most));
+  if (Finding* other = finding_that_explains(c, found, shaft.id); other != nullptr) {
+    other->summary +=
+        fmt::format("; the cavity{} {} below its reserve of {} % (about {} running hours so far, {} to {})",
+                    other->shaft.is_set() ? "" : " of " + shaft.code, is_now ? "is" : "was", figure_text(reserve),
+                    figure_text(hours.best), figure_text(hours.least), figure_text(hours.most));
     if (is_now) other->urgency = Urgency::act;
     return;
   }
