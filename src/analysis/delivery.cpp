@@ -20,6 +20,7 @@ constexpr double kEarly = 0.4;    // share of changes that lie at the beginning 
 constexpr double kSlip = 0.0005;  // share of readings that are slips of the pen
 constexpr double kOpen = 0.95, kClose = 0.50;
 constexpr std::size_t kMost = 90;  // hypotheses kept
+constexpr double kFaint = 23;      // natural-log odds below the best (1e-10) at which one is let go
 constexpr double kWide = 1e4;      // sd of a content about which nothing is known, in per cent of full
 
 enum Regime : int { kHealthy, kLow, kHigh };
@@ -69,14 +70,14 @@ double mixture_quantile(const std::vector<Normal>& parts, double p) {
     x += n.weight * n.mean;
   }
   // Newton's method from the mean, held within the bracket by bisection (at every eighth step too, should it circle).
-  const double close = 1e-11 * (hi - lo);
+  const double close = 1e-10 * (hi - lo);
   for (int i = 0; i < 160 && hi - lo > close; ++i) {
     if (!(x > lo && x < hi) || i % 8 == 7) x = 0.5 * (lo + hi);
     double below = -p, density = 0;
     for (const Normal& n : parts) {
       const double z = (x - n.mean) / n.sd;
-      if (z < -9) continue;
-      if (z > 9) {
+      if (z < -7) continue;
+      if (z > 7) {
         below += n.weight;
         continue;
       }
@@ -92,7 +93,7 @@ double mixture_quantile(const std::vector<Normal>& parts, double p) {
 }
 
 Estimate summary(std::vector<Normal> parts, double least) {
-  std::erase_if(parts, [](const Normal& n) { return n.weight < 1e-10; });  // a hundred of them move no printed digit
+  std::erase_if(parts, [](const Normal& n) { return n.weight < 1e-9; });  // a hundred of them move no printed digit
   return {std::max(least, mixture_quantile(parts, 0.5)), std::max(least, mixture_quantile(parts, 0.05)),
           std::max(least, mixture_quantile(parts, 0.95))};
 }
@@ -129,9 +130,13 @@ class Filter {
     const double chance = e.expected > 0 ? 1 - std::exp(-kChangesPerYear * years) : 0.0;
     double best = -1e300;
     for (const Hypothesis& h : hyps_) best = std::max(best, h.log_w);
+    const double log_stays = std::log1p(-chance), log_chance = chance > 0 ? std::log(chance) : 0.0;
+    static const std::array<double, 3> log_to_other{0.0, std::log(0.6), std::log(0.4)};  // from healthy, by regime
+    static const double log_back = std::log(0.6), log_other = std::log(0.2);
+    static const double log_early = std::log(kEarly), log_within = std::log(1 - kEarly);
     for (const Hypothesis& h : hyps_) {
       Hypothesis stay = h;
-      stay.log_w += std::log1p(-chance);
+      stay.log_w += log_stays;
       const double use_var = square(e.expected_sd) * std::max(0.05, h.r * h.r);
       stay.v -= h.r * e.expected;
       stay.vv += e.expected * e.expected * h.rr - 2 * e.expected * h.vr + use_var;
@@ -140,11 +145,13 @@ class Filter {
       if (chance <= 0 || h.log_w < best - 9) continue;
       for (const Regime g : {kHealthy, kLow, kHigh}) {
         if (g == kHealthy && h.regime == kHealthy) continue;
-        const double share = h.regime == kHealthy ? (g == kLow ? 0.6 : 0.4) : (g == kHealthy ? 0.6 : 0.2);
+        const double log_share = h.regime == kHealthy ? log_to_other[static_cast<std::size_t>(g)]
+                                 : g == kHealthy      ? log_back
+                                                      : log_other;
         const RatioPrior& prior = kRatio[static_cast<std::size_t>(g)];
         // Changed right at its beginning: the whole stretch runs at the new ratio.
         Hypothesis early = h;
-        early.log_w += std::log(chance * share * kEarly);
+        early.log_w += log_chance + log_share + log_early;
         early.v -= e.expected * prior.mean;
         early.r = prior.mean;
         early.rr = square(prior.sd);
@@ -156,7 +163,7 @@ class Filter {
         // Changed somewhere within it, each moment alike: half of it at each ratio, and what is unsure.
         const double half = 0.5 * e.expected, gap = square(prior.mean - h.r) + square(prior.sd) + h.rr;
         Hypothesis c = h;
-        c.log_w += std::log(chance * share * (1 - kEarly));
+        c.log_w += log_chance + log_share + log_within;
         c.v = h.v - half * (h.r + prior.mean);
         c.vv =
             h.vv + half * half * (h.rr + square(prior.sd)) - 2 * half * h.vr + square(e.expected) * gap / 12 + use_var;
@@ -173,12 +180,14 @@ class Filter {
   }
 
   void read(double value) {
+    static const double log_plain = std::log1p(-kSlip), log_slip = std::log(kSlip);
     for (Hypothesis& h : hyps_) {
       const double noise = square(kScales[h.scale] * unit_);
       Hypothesis plain = h, slip = h;
-      const double a = std::log1p(-kSlip) + update(plain, value, noise);
-      const double b = std::log(kSlip) + update(slip, value, noise + square(slip_sd_));
-      const double all = log_sum_exp(a, b), w = std::exp(a - all);
+      const double a = log_plain + update(plain, value, noise);
+      const double b = log_slip + update(slip, value, noise + square(slip_sd_));
+      const double lesser = std::exp(-std::abs(a - b));  // of the greater
+      const double all = std::max(a, b) + std::log1p(lesser), w = (a >= b ? 1.0 : lesser) / (1 + lesser);
       // The two accounts of this reading are merged by their moments.
       const double dv = plain.v - slip.v, dr = plain.r - slip.r;
       h.v = slip.v + w * dv;
@@ -231,9 +240,12 @@ class Filter {
   void prune() {
     // Ranks are sorted, not the hypotheses: most of those are dropped. Equal weights keep their order.
     using Rank = std::pair<double, std::size_t>;
+    double most = hyps_.front().log_w;
+    for (const Hypothesis& h : hyps_) most = std::max(most, h.log_w);
     std::vector<Rank> ranks;
     ranks.reserve(hyps_.size());
-    for (const Hypothesis& h : hyps_) ranks.emplace_back(-h.log_w, ranks.size());
+    for (std::size_t k = 0; k < hyps_.size(); ++k)
+      if (hyps_[k].log_w > most - kFaint) ranks.emplace_back(-hyps_[k].log_w, k);
     const std::size_t kept = std::min(kMost, ranks.size());
     std::partial_sort(ranks.begin(), ranks.begin() + static_cast<std::ptrdiff_t>(kept), ranks.end());
     std::vector<Hypothesis> best;

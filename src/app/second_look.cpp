@@ -99,7 +99,13 @@ void look_at_amount(SecondLook& look, const VesselLog& log, const VesselDigest& 
   const FleetPrior prior = fit_fleet_prior(histories);
   std::map<ShaftId, WashoutResult> washouts;
   std::map<ShaftId, WashoutPrior> priors;
+  // Of the other shafts those whose amounts may be exchanged with the draft's: greased within a day of it, or within a
+  // day of such a greasing, which may be exchanged with that one instead.
+  const auto is_near = [&draft](const GreasingInterval& g) {
+    return std::abs(hours_between(g.at, draft.head.at.utc)) <= 48;
+  };
   for (const auto& [id, h] : d.histories) {
+    if (id != draft.shaft && std::none_of(h.intervals.begin(), h.intervals.end(), is_near)) continue;
     priors[id] = prior.of(h.group);
     washouts[id] = fit_washout(h, priors[id]);
   }
