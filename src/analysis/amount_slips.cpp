@@ -187,10 +187,15 @@ class Slips {
   }
 
   void swapped() {
-    for (auto a = points_.begin(); a != points_.end(); ++a) {
-      for (auto b = std::next(a); b != points_.end(); ++b) {
-        for (const Point& p : a->second) {
-          for (const Point& q : b->second) {
+    // In the order of the shafts' codes: that of their row numbers depends on how the log was read.
+    std::vector<const std::vector<Point>*> shafts;
+    for (const Shaft& s : log_.shafts) {
+      if (const auto it = points_.find(s.id); it != points_.end()) shafts.push_back(&it->second);
+    }
+    for (auto a = shafts.begin(); a != shafts.end(); ++a) {
+      for (auto b = std::next(a); b != shafts.end(); ++b) {
+        for (const Point& p : **a) {
+          for (const Point& q : **b) {
             if (std::abs(hours_between(p.record->at, q.record->at)) < 24) pair(p, q);
           }
         }

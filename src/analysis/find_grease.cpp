@@ -164,7 +164,8 @@ void find_grease_changes(const ReviewContext& c, std::vector<Finding>& found, st
     const bool is_common = rising > 0 && (static_cast<std::size_t>(rising) * 2 >= n || together);
     if (is_common || together) explained.insert(change.shafts.begin(), change.shafts.end());
     if (!is_common && !together && (purged || !is_worth_telling(a, b))) continue;
-    f.first_seen = first_seen;
+    // Where the change alone is worth telling, what the shafts show later makes it more pressing, not newer.
+    f.first_seen = !purged && is_worth_telling(a, b) ? change.at : first_seen;
     f.began = When{change.at, change.at, change.at};
     f.summary = fmt::format("the grease was changed from {} to {} on {}, {}", describe(a), describe(b),
                             c.day(change.at), purged ? "with a purge recorded" : "with no purge recorded");

@@ -185,6 +185,7 @@ void report_overfull(const ReviewContext& c, ShaftId shaft, const ShaftHistory& 
 
 struct Below {
   Instant from{}, to{};
+  bool is_open = false;  // it lasts at the last point
   bool emptied = false;  // the greasing that ended it took all the cavity can hold
   Uuid closed_by;
 };
@@ -195,16 +196,29 @@ std::optional<Below> last_below(const FillResult& fill, const ShaftHistory& h, d
   bool in = false;
   for (const FillPoint& p : fill.points) {
     const bool below = p.fill_pct.value < reserve_pct;
-    if (below && !in) out = Below{p.at, p.at, false, {}};
+    if (below && !in) out = Below{p.at, p.at, false, false, {}};
     if (below && out) out->to = p.at;
     in = below;
   }
   if (!out) return out;
+  out->is_open = in;
   for (const GreasingInterval& i : h.intervals) {
     if (i.at < out->from) continue;
     out->closed_by = i.id;
     out->emptied = i.taken_cm3 && h.cavity_cm3 && *i.taken_cm3 >= kEmptied * *h.cavity_cm3;
     break;
+  }
+  return out;
+}
+
+// When the level fell is estimated anew with every record; the greasing that it has been falling since stays. Empty:
+// none is recorded.
+std::string starved_since_greasing(const ReviewContext& c, ShaftId shaft, const Below& below) {
+  std::string out;
+  for (const Logged<Greasing>& g : c.log.greasings) {
+    if (g.shaft != shaft || g.what.ended == Ended::not_done) continue;
+    if (g.id == below.closed_by) break;
+    out = format_utc(g.at);
   }
   return out;
 }
@@ -256,7 +270,7 @@ void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult
     if (is_now) other->urgency = Urgency::act;
     return;
   }
-  Finding f = start_finding(c, FindingKind::starved, shaft.id, {}, format_utc(below.from));
+  Finding f = start_finding(c, FindingKind::starved, shaft.id, {}, starved_since_greasing(c, shaft.id, below));
   // When the level fell is computed; the record that showed it is the greasing that closed the interval.
   f.first_seen = below.to;
   for (const GreasingInterval& i : h.intervals) {
@@ -272,13 +286,13 @@ void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult
     f.summary = fmt::format("the cavity is estimated at {} %, below its reserve of {} %, since {}",
                             fill.fill_pct ? figure_text(*fill.fill_pct, "") : "unknown", figure_text(reserve),
                             c.day(below.from));
-    if (next.is_overdue) f.summary += fmt::format("; greasing is overdue by {}", overdue_text(next));
     f.urgency = Urgency::act;
   } else {
     f.summary = fmt::format("the cavity ran below its reserve of {} % before the greasing of {}", figure_text(reserve),
                             c.day(f.first_seen));
     f.urgency = Urgency::plan;
   }
+  if (next.is_overdue) f.summary += fmt::format("; greasing is overdue by {}", overdue_text(next));
   f.summary += fmt::format("; about {} running hours below the reserve in all ({} to {})", figure_text(hours.best),
                            figure_text(hours.least), figure_text(hours.most));
   std::vector<std::string> symptoms{"one_shaft"};
@@ -343,7 +357,7 @@ void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& foun
     if (fill != c.fills.end() && fill->second.fill_pct) {
       const double reserve = reserve_of(shaft, c.as_of);
       const auto below = last_below(fill->second, c.digest.histories.at(shaft.id), reserve);
-      const bool is_now = fill->second.p_below_now > 0.5;
+      const bool is_now = below && below->is_open && fill->second.p_below_now > 0.5;
       if (below &&
           (is_now || (below->to > c.as_of - kRecent && fill->second.starved_h && fill->second.starved_h->best > 10))) {
         report_starved(c, shaft, fill->second, *below, is_now, found);

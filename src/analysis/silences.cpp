@@ -161,9 +161,10 @@ std::vector<Silence> find_silences(const VesselLog& log, const std::map<ShaftId,
     out.push_back(s);
   };
   const HoursCurve* busiest = nullptr;
-  for (const auto& [id, curve] : hours) {
-    if (curve.is_empty()) continue;
-    if (busiest == nullptr || curve.last() > busiest->last()) busiest = &curve;
+  for (const Shaft& shaft : log.shafts) {  // of two that end together the first by its code, whatever its row
+    const auto it = hours.find(shaft.id);
+    if (it == hours.end() || it->second.is_empty()) continue;
+    if (busiest == nullptr || it->second.last() > busiest->last()) busiest = &it->second;
   }
   for (const Shaft& shaft : log.shafts) {
     const auto own = [&](const auto& r) { return r.shaft == shaft.id; };
