@@ -82,6 +82,18 @@ double reserve_pct_of(const Shaft& shaft, Instant at) {
   return s != nullptr && s->reserve ? in_pct(*s->reserve) : 20.0;
 }
 
+// Whether a level, a refill or a counter reading of late vouches for what the shaft was delivered.
+bool is_delivery_known(const ReviewContext& c, ShaftId shaft) {
+  constexpr auto kVouchedFor = std::chrono::days{60};
+  const std::vector<LubricatorId> feeding = c.digest.schedule->lubricators_of(shaft);
+  const auto vouches = [&](const auto& records) {
+    return std::any_of(records.rbegin(), records.rend(), [&](const auto& r) {
+      return r.at >= c.as_of - kVouchedFor && std::find(feeding.begin(), feeding.end(), r.lubricator) != feeding.end();
+    });
+  };
+  return vouches(c.log.levels) || vouches(c.log.refills) || vouches(c.log.cycles);
+}
+
 void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPrior& prior,
                     std::map<ShaftId, ShaftHistory>& histories) {
   for (auto& [id, history] : histories) {
@@ -112,6 +124,14 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
         forecast_greasing(c.log, shaft, *curve, history, c.washouts[shaft.id], c.priors[shaft.id], delivered, c.as_of);
     c.fills[shaft.id] = reconstruct_fill(history, c.washouts[shaft.id], c.priors[shaft.id], *curve, delivered,
                                          reserve_pct_of(shaft, c.as_of), c.as_of, c.greasings[shaft.id].due_at);
+    if (history.is_automatic && !is_delivery_known(c, shaft.id)) {
+      // Doses that nobody has checked for so long are no grease: the fill of today is not known.
+      FillResult& fill = c.fills[shaft.id];
+      fill.fill_pct.reset();
+      fill.hours_to_reserve.reset();
+      fill.p_below_now = fill.p_below_before_due = 0;
+      c.greasings[shaft.id].expected_cm3.reset();
+    }
   }
 }
 
