@@ -17,6 +17,13 @@ namespace shaftlog {
 
 namespace {
 
+std::string lower(std::string text) {
+  for (char& c : text) {
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  }
+  return text;
+}
+
 /// "--level-before-pct"
 std::string option_name(std::string_view field) {
   std::string name{field};
@@ -229,11 +236,12 @@ int keep(Console& console, Database& db, const Surroundings& around, const Regis
   for (const std::string& o : known.odd) console.err(fmt::format("odd: {}\n", o));
   if (!known.odd.empty() && console.can_ask()) {
     const auto answer = console.ask("keep it all the same? yes, no, or a remark to keep with it: ");
-    if (!answer || *answer == "no" || *answer == "n") {
+    const std::string word = answer ? lower(*answer) : "no";
+    if (word == "no" || word == "n") {
       console.out("nothing was kept\n");
       return kDone;
     }
-    if (!answer->empty() && *answer != "yes" && *answer != "y")
+    if (!answer->empty() && word != "yes" && word != "y")
       entry.head.remark += (entry.head.remark.empty() ? "" : "; ") + *answer;
   }
   entry = keep_record(db, around.clock, std::move(entry));

@@ -73,7 +73,7 @@ void add_review(Command& root, const Surroundings& around) {
     if (words->what && !words->csv) throw Error{Errc::usage, "--what goes with --csv"};
     Database db = open_to_read(around.database());
     const FleetReview r = review(db, around.clock.now_s(), request);
-    const ReviewView view{r.as_of, program_version(), r.reg, r.findings, r.vessels, {}, words->scope()};
+    const ReviewView view{r.as_of, program_version(), r.reg, r.findings, r.vessels, {}, words->scope(), request.known};
     if (words->json) {
       console.out(review_json(view));
     } else if (words->csv) {

@@ -80,6 +80,7 @@ std::string review_json(const ReviewView& view) {
   JsonWriter json;
   json.begin_object();
   json.key("as_of").time(view.as_of);
+  if (view.known) json.key("known").time(*view.known);
   json.key("version").text(view.version);
   json.key("findings").begin_list();
   for (const Finding& f : view.findings) write_finding(json, f, names, status_of(view, f));

@@ -7,6 +7,7 @@
 #include "reports/table.hpp"
 
 #include <map>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -26,6 +27,7 @@ struct ReviewView {
   std::span<const VesselReview> vessels;
   std::map<Uuid, FindingStatus> status;  ///< a finding that is not named is open
   std::string scope = "fleet";           ///< "fleet", "vessel T-01", "group alder"
+  std::optional<Instant> known;          ///< only what was recorded by then was used
 };
 
 /// For the superintendent: how many of each urgency, the findings in rank with what to do, the ships.

@@ -83,6 +83,9 @@ std::string headline(const ReviewView& view, const TextStyle& style) {
   std::string out = strong(fmt::format("Review of the {} as of {} UTC", view.scope,
                                        format_local({view.as_of, std::chrono::minutes{0}, Precision::minute})),
                            style);
+  if (view.known)
+    out += fmt::format(", from what was recorded by {} UTC",
+                       format_local({*view.known, std::chrono::minutes{0}, Precision::minute}));
   out += fmt::format("\n{}, {}, {}\n", count_of(view.vessels.size(), "vessel", "vessels"),
                      count_of(shafts, "shaft", "shafts"), count_of(lubricators, "lubricator", "lubricators"));
   if (view.findings.empty()) return out + "Nothing found: no shaft asks for attention.\n";
