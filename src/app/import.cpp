@@ -240,14 +240,14 @@ class Import {
 
   void read_record(ReadRow& row) {
     const std::uint64_t line = row.line;
+    if (!row.parsed.entry) {  // what else is odd about it can wait until it is put right
+      row_faults_ = std::move(row.parsed.faults);
+      return;
+    }
     for (Fault& w : row.parsed.warnings) {
       w.file = name_;
       w.line = line;
       warn(std::move(w));
-    }
-    if (!row.parsed.entry) {
-      row_faults_ = std::move(row.parsed.faults);
-      return;
     }
     const Entry& entry = *row.parsed.entry;
     if (const auto out = excluded_.find({file_, line}); out != excluded_.end()) {

@@ -90,11 +90,17 @@ void FieldReader::refuse_word(Column c, const std::string& words) const {
                         suggestion(text, list)));
 }
 
+constexpr std::size_t kMostDigits = 15;  // of parse_decimal()
+
 std::optional<Decimal> FieldReader::decimal(Column c) const {
   const std::string_view text = word(c);
   if (text.empty()) return std::nullopt;
   const auto out = parse_decimal(text, options_->is_decimal_comma);
   if (!out) {
+    if (text.size() > kMostDigits && text.find_first_not_of("0123456789.,+-") == std::string_view::npos) {
+      refuse(c, fmt::format("\"{}\" is too long a number; expected at most {} digits", shown(text), kMostDigits));
+      return std::nullopt;
+    }
     const bool would_be_with_comma = !options_->is_decimal_comma && parse_decimal(text, true).has_value();
     refuse(c, fmt::format("\"{}\" is not a number{}", shown(text),
                           would_be_with_comma ? "; expected a decimal point (a comma only in files parted by \";\")"
