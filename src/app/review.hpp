@@ -19,9 +19,9 @@ struct ReviewRequest {
 
 struct FleetReview {
   Instant as_of{};
-  Register reg;                             ///< for names and zones
-  std::vector<Finding> findings;            ///< most pressing first
-  std::vector<VesselReview> vessels;        ///< in order of vessel code; only those asked for
+  Register reg;                       ///< for names and zones
+  std::vector<Finding> findings;      ///< most pressing first
+  std::vector<VesselReview> vessels;  ///< in order of vessel code; only those asked for
 };
 
 /// \throws Error{not_found} for a vessel or group that is not registered (names the near ones)
