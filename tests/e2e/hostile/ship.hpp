@@ -6,6 +6,16 @@
 
 namespace shaftlog::test {
 
+// Shadow memory of a sanitizer takes terabytes of address space: there the limit cannot be asked for.
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+inline constexpr bool kIsSanitized = true;
+#else
+inline constexpr bool kIsSanitized = false;
+#endif
+
+/// Shell words that hold a program to so much address space [KiB].
+inline std::string address_limit(int kib) { return kIsSanitized ? "" : "ulimit -v " + std::to_string(kib) + "; "; }
+
 /// A ship with a few records, and what must be true of it after any refusal.
 class Ship {
  public:
