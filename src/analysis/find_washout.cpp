@@ -223,11 +223,6 @@ std::string starved_since_greasing(const ReviewContext& c, ShaftId shaft, const 
   return out;
 }
 
-double reserve_of(const Shaft& shaft, Instant at) {
-  const ShaftSetting* s = setting_at(shaft.settings, at);
-  return s != nullptr && s->reserve ? in_pct(*s->reserve) : 20.0;
-}
-
 // The finding that explains a low fill, if there is one: the shaft's own, or a lubricator that does not serve its
 // shafts.
 Finding* finding_that_explains(const ReviewContext& c, std::vector<Finding>& found, ShaftId shaft) {
@@ -261,7 +256,7 @@ void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult
   const ShaftHistory& h = c.digest.histories.at(shaft.id);
   const NextGreasing& next = c.greasings.at(shaft.id);
   const StarvedHours hours = fill.starved_h.value_or(StarvedHours{});
-  const double reserve = reserve_of(shaft, c.as_of);
+  const double reserve = reserve_pct(shaft, c.as_of);
   if (Finding* other = finding_that_explains(c, found, shaft.id); other != nullptr) {
     other->summary +=
         fmt::format("; the cavity{} {} below its reserve of {} % (about {} running hours so far, {} to {})",
@@ -355,7 +350,7 @@ void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& foun
   for (const Shaft& shaft : c.log.shafts) {
     const auto fill = c.fills.find(shaft.id);
     if (fill != c.fills.end() && fill->second.fill_pct) {
-      const double reserve = reserve_of(shaft, c.as_of);
+      const double reserve = reserve_pct(shaft, c.as_of);
       const auto below = last_below(fill->second, c.digest.histories.at(shaft.id), reserve);
       const bool is_now = below && below->is_open && fill->second.p_below_now > 0.5;
       if (below &&

@@ -77,11 +77,6 @@ void rate_all_alarms(ReviewContext& c) {
   }
 }
 
-double reserve_pct_of(const Shaft& shaft, Instant at) {
-  const ShaftSetting* s = setting_at(shaft.settings, at);
-  return s != nullptr && s->reserve ? in_pct(*s->reserve) : 20.0;
-}
-
 // Whether a level, a refill or a counter reading of late vouches for what the shaft was delivered.
 bool is_delivery_known(const ReviewContext& c, ShaftId shaft) {
   constexpr auto kVouchedFor = std::chrono::days{60};
@@ -123,7 +118,7 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
     c.greasings[shaft.id] =
         forecast_greasing(c.log, shaft, *curve, history, c.washouts[shaft.id], c.priors[shaft.id], delivered, c.as_of);
     c.fills[shaft.id] = reconstruct_fill(history, c.washouts[shaft.id], c.priors[shaft.id], *curve, delivered,
-                                         reserve_pct_of(shaft, c.as_of), c.as_of, c.greasings[shaft.id].due_at);
+                                         reserve_pct(shaft, c.as_of), c.as_of, c.greasings[shaft.id].due_at);
     if (history.is_automatic && !is_delivery_known(c, shaft.id)) {
       // Doses that nobody has checked for so long are no grease: the fill of today is not known.
       FillResult& fill = c.fills[shaft.id];

@@ -33,6 +33,11 @@ std::string ReviewContext::days(const When& w) const {
   return fmt::format("about {} ({} to {})", day(w.estimate), day(w.low), day(w.high));
 }
 
+double reserve_pct(const Shaft& shaft, Instant at) {
+  const ShaftSetting* s = setting_at(shaft.settings, at);
+  return s != nullptr && s->reserve ? in_pct(*s->reserve) : 20.0;
+}
+
 std::string figure_text(double x) {
   if (!std::isfinite(x)) return "unknown";
   const double size = std::abs(x);

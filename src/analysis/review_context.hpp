@@ -36,6 +36,9 @@ struct ReviewContext {
   [[nodiscard]] std::string days(const When& w) const;
 };
 
+/// Fill below which the shaft counts as starved [% of the cavity]; 20 where none is registered.
+double reserve_pct(const Shaft& shaft, Instant at);
+
 /// A number to three figures, never in exponent form below 1e6: "0.62", "1.74", "650".
 std::string figure_text(double x);
 /// "0.62 cm3/h (0.50 to 0.75)"
