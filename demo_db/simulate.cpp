@@ -220,9 +220,12 @@ class Voyage {
              fmt::format("{}", lub.counter_start + static_cast<std::int64_t>(cycles_ + cycles_today * morning_share)),
              ""},
             note(morning, watch(day)));
-    if (day % lub.level_every_days == 3)
-      write("levels", morning + 3, {lub.code, "{}", fmt::format("{}", read_level(morning_share, use))},
-            note(morning + 3, watch(day)));
+    if (day % lub.level_every_days == 3) {
+      // Drawn one after the other: within one call, compilers differ in which comes first.
+      Note told = note(morning + 3, watch(day));
+      const int level = read_level(morning_share, use);
+      write("levels", morning + 3, {lub.code, "{}", fmt::format("{}", level)}, std::move(told));
+    }
     cycles_ += cycles_today;
     const double share = 14.0 / 24.0;
     const double full = lub.reservoir_cm3;
