@@ -23,6 +23,21 @@ CREATE TABLE grease (
   sea_safe       INTEGER CONSTRAINT grease_sea_safe_yes_no CHECK (sea_safe IN (0, 1))  -- NULL: not known
 ) STRICT;
 
+CREATE TABLE grease_evidence (  -- what is known about two greases that may meet in a cavity or a line; one row more for each report
+  grease_evidence_id INTEGER PRIMARY KEY,
+  grease_id       INTEGER NOT NULL REFERENCES grease (grease_id) ON DELETE RESTRICT,
+  other_grease_id INTEGER NOT NULL REFERENCES grease (grease_id) ON DELETE RESTRICT,
+  evidence        TEXT NOT NULL CONSTRAINT grease_evidence_known CHECK (evidence IN (
+                    'test_report', 'supplier_statement', 'none')),  -- none: it was asked for and there is none
+  reference       TEXT,  -- number, date, what it says; NULL: not said
+  CONSTRAINT grease_evidence_of_two CHECK (grease_id <> other_grease_id)
+) STRICT;
+CREATE UNIQUE INDEX grease_evidence_key ON grease_evidence (grease_id, other_grease_id, evidence, ifnull(reference, ''));
+CREATE TRIGGER grease_evidence_no_update BEFORE UPDATE ON grease_evidence
+BEGIN SELECT RAISE(ABORT, 'evidence is never changed; add a row'); END;
+CREATE TRIGGER grease_evidence_no_delete BEFORE DELETE ON grease_evidence
+BEGIN SELECT RAISE(ABORT, 'evidence is never removed; add a row'); END;
+
 CREATE TABLE gun (
   gun_id    INTEGER PRIMARY KEY,
   vessel_id INTEGER NOT NULL REFERENCES vessel (vessel_id) ON DELETE RESTRICT,
@@ -85,6 +100,9 @@ CREATE TABLE shaft_setting (
   reserve_pct_100  INTEGER CONSTRAINT shaft_setting_reserve_range CHECK (reserve_pct_100 BETWEEN 0 AND 10000),  -- hundredths of a per cent; NULL: 20 %
   meter_rollover_s INTEGER CONSTRAINT shaft_setting_meter_rollover_above_zero CHECK (meter_rollover_s > 0),  -- NULL: never
   grease_id        INTEGER NOT NULL REFERENCES grease (grease_id) ON DELETE RESTRICT,
+  water_limit_ppm      INTEGER CONSTRAINT shaft_setting_water_limit_above_zero CHECK (water_limit_ppm > 0),  -- NULL: none set
+  iron_limit_ppm_milli INTEGER CONSTRAINT shaft_setting_iron_limit_above_zero CHECK (iron_limit_ppm_milli > 0),  -- NULL: none set
+  clearance_limit_um   INTEGER CONSTRAINT shaft_setting_clearance_limit_above_zero CHECK (clearance_limit_um > 0),  -- NULL: none set
   CONSTRAINT shaft_setting_from_whole CHECK (
     (from_utc_s IS NULL) = (from_offset_min IS NULL) AND (from_utc_s IS NULL) = (from_precision IS NULL))
 ) STRICT;

@@ -1,6 +1,7 @@
 #include "analysis/alarms.hpp"
 
 #include "analysis/distributions.hpp"
+#include "analysis/rate_rise.hpp"
 #include "base/error.hpp"
 
 #include <algorithm>
@@ -13,132 +14,7 @@
 namespace shaftlog {
 namespace {
 
-// Episodes within so many running hours are one burst: they count once in the search for a change.
-constexpr double kBurst_h = 12.0;
-// Counts vary more than a Poisson law lets them: counts and hours are divided by this (quasi-likelihood).
-constexpr double kDispersion = 1.1;
-// Chance of a lasting change per running hour.
-constexpr double kHazard_per_h = 1.0 / 4000.0;
-// Gamma priors, shape 1: about 2 alarms per 1000 h before, about 7 after a change.
-constexpr double kBefore_h = 500.0, kAfter_h = 150.0;
-// A rate that was not watched for so long is no rate to compare with.
-constexpr double kLearn_h = 300.0;
-constexpr double kPracticalFactor = 1.5;
-constexpr double kOpens = 0.95, kCloses = 0.50;
-constexpr double kNegligible = 1e-6;  // weight of a place that is not worth a beta law
 constexpr auto kForgotten = std::chrono::days{30};
-
-/// \param log_n ln(gamma(1 + n)); it is shared by all places between the same two bursts
-double log_marginal(double n, double h, double prior_h, double log_n) {
-  return std::log(prior_h) - (1 + n) * std::log(prior_h + h) + log_n;
-}
-
-/// One place where the rate may have changed, with the posterior weight of it.
-struct Place {
-  double at_h = 0, weight = 0;
-  double n0 = 0, h0 = 0, n1 = 0, h1 = 0;  // tempered counts and hours before and after
-
-  /// P(rate after > factor x rate before): b0 x before / (b0 x before + b1 x after) follows a beta law.
-  [[nodiscard]] double beyond(double factor) const {
-    const double b0 = kBefore_h + h0, b1 = kAfter_h + h1;
-    return beta_cdf_in_double(b0 / (b0 + factor * b1), 1 + n0, 1 + n1);
-  }
-};
-
-struct Posterior {
-  std::vector<Place> places;
-  double p_rise = 0;
-};
-
-/// What was known at `now_h` from the bursts up to then.
-Posterior look(std::span<const double> bursts, double from_h, double now_h) {
-  Posterior out;
-  std::vector<double> logs;
-  const auto n = static_cast<double>(bursts.size());
-  const double whole_h = now_h - from_h;
-  const double none = log_marginal(n / kDispersion, whole_h / kDispersion, kBefore_h, log_gamma(1 + n / kDispersion)) -
-                      kHazard_per_h * whole_h;
-  for (std::size_t k = 0; k <= bursts.size(); ++k) {
-    const double a = std::max(k == 0 ? from_h : bursts[k - 1], from_h + kLearn_h);
-    const double b = k == bursts.size() ? now_h : bursts[k];
-    if (b <= a) continue;
-    constexpr int kPieces = 4;
-    const double n0 = static_cast<double>(k) / kDispersion, n1 = (n - static_cast<double>(k)) / kDispersion;
-    const double log_n0 = log_gamma(1 + n0), log_n1 = log_gamma(1 + n1);
-    for (int i = 0; i < kPieces; ++i) {
-      Place p;
-      p.at_h = a + (b - a) * (i + 0.5) / kPieces;
-      p.n0 = n0;
-      p.n1 = n1;
-      p.h0 = (p.at_h - from_h) / kDispersion;
-      p.h1 = (now_h - p.at_h) / kDispersion;
-      logs.push_back(std::log(kHazard_per_h * (b - a) / kPieces) + log_marginal(p.n0, p.h0, kBefore_h, log_n0) +
-                     log_marginal(p.n1, p.h1, kAfter_h, log_n1));
-      out.places.push_back(p);
-    }
-  }
-  std::vector<double> all = logs;
-  all.push_back(none);
-  const double total = log_sum_exp(all);
-  double change = 0;
-  for (std::size_t i = 0; i < logs.size(); ++i) change += out.places[i].weight = std::exp(logs[i] - total);
-  if (change < kCloses) return out;  // p_rise can only be smaller: both limits are decided
-  for (const Place& p : out.places) {
-    if (p.weight > kNegligible) out.p_rise += p.weight * p.beyond(kPracticalFactor);
-  }
-  return out;
-}
-
-double factor_quantile(const Posterior& p, double q) {
-  double total = 0;
-  for (const Place& x : p.places) total += x.weight;
-  const auto off = [&](double log_factor) {  // falls as the factor rises
-    const double factor = std::exp(log_factor);
-    double above = (q - 1) * total;
-    for (const Place& x : p.places) {
-      if (x.weight > kNegligible) above += x.weight * x.beyond(factor);
-    }
-    return above;
-  };
-  // Halved until the two ends are near, then by the secant, the end that stays weighing less each time (Illinois).
-  double low = std::log(1e-3), high = std::log(1e4), at_low = 0, at_high = 0;
-  for (int i = 0; i < 6; ++i) {
-    const double mid = 0.5 * (low + high), y = off(mid);
-    (y > 0 ? low : high) = mid;
-    (y > 0 ? at_low : at_high) = y;
-  }
-  constexpr double kClose = 1e-8;
-  for (int i = 0; i < 40 && high - low > kClose; ++i) {
-    const bool is_known = at_low > 0 && at_high < 0;
-    const double mid = is_known ? (low * at_high - high * at_low) / (at_high - at_low) : 0.5 * (low + high);
-    const double y = off(mid);
-    if (std::abs(y) < 1e-11 * total) return std::exp(mid);
-    (y > 0 ? low : high) = mid;
-    (y > 0 ? at_low : at_high) = y;
-    (y > 0 ? at_high : at_low) *= 0.5;
-  }
-  return std::exp(0.5 * (low + high));
-}
-
-double place_quantile(const Posterior& p, double q) {
-  double total = 0, sum = 0;
-  std::vector<const Place*> kept;
-  for (const Place& x : p.places) {
-    if (x.weight > kNegligible) kept.push_back(&x);
-  }
-  for (const Place* x : kept) total += x->weight * x->beyond(kPracticalFactor);
-  for (const Place* place : kept) {
-    const Place& x = *place;
-    sum += x.weight * x.beyond(kPracticalFactor);
-    if (sum >= q * total) return x.at_h;
-  }
-  return p.places.back().at_h;
-}
-
-double log_odds(double p) {
-  const double held = std::clamp(p, 1e-12, 1 - 1e-12);
-  return std::log(held / (1 - held));
-}
 
 }  // namespace
 
@@ -213,26 +89,11 @@ AlarmRateResult rate_alarms(std::span<const AlarmEpisode> episodes, std::span<co
   for (const std::size_t i : kept) sum += run_h_at[i] - watched_from_h;
   out.laplace_u = (sum / n - out.run_h / 2) / (out.run_h * std::sqrt(1 / (12 * n)));
 
-  std::vector<double> bursts;
-  std::vector<std::size_t> opener;  // the episode that opens each burst
-  double latest = -1e300;
-  for (const std::size_t i : kept) {
-    if (run_h_at[i] - latest > kBurst_h) {
-      bursts.push_back(run_h_at[i]);
-      opener.push_back(i);
-    }
-    latest = run_h_at[i];
-  }
-  std::optional<Instant> first_seen;
-  Posterior now;
-  for (std::size_t k = 2; k <= bursts.size() + 1; ++k) {
-    const bool is_end = k > bursts.size();
-    const std::size_t known = std::min(k, bursts.size());
-    now = look({bursts.data(), known}, watched_from_h, is_end ? watched_to_h : bursts[k - 1]);
-    if (first_seen && now.p_rise < kCloses) first_seen.reset();
-    if (!first_seen && !is_end && now.p_rise >= kOpens) first_seen = episodes[opener[k - 1]].raised;
-  }
-  if (!first_seen) return out;
+  std::vector<double> at_h;
+  at_h.reserve(kept.size());
+  for (const std::size_t i : kept) at_h.push_back(run_h_at[i]);
+  const auto rise = watch_rate(at_h, watched_from_h, watched_to_h).standing;
+  if (!rise) return out;
 
   // Calendar time of an hour count, along the line through the episodes.
   const auto time_at = [&](double h) {
@@ -251,11 +112,11 @@ AlarmRateResult rate_alarms(std::span<const AlarmEpisode> episodes, std::span<co
     return a + std::chrono::seconds{std::llround(std::clamp((h - ha) * pace, -3e9, 3e9))};
   };
   AlarmShift s;
-  s.factor = {factor_quantile(now, 0.5), factor_quantile(now, 0.05), factor_quantile(now, 0.95)};
-  const double began_h = place_quantile(now, 0.5);
-  s.began = {time_at(began_h), time_at(place_quantile(now, 0.05)), time_at(place_quantile(now, 0.95))};
-  s.first_seen = *first_seen;
-  s.strength = log_odds(now.p_rise);
+  s.factor = rise->factor;
+  const double began_h = rise->began_h.value;
+  s.began = {time_at(began_h), time_at(rise->began_h.low), time_at(rise->began_h.high)};
+  s.first_seen = episodes[kept[rise->seen_at]].raised;
+  s.strength = rise->strength;
   int since = 0;
   for (const std::size_t i : kept) {
     if (run_h_at[i] < began_h) continue;

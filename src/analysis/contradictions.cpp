@@ -4,6 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <numeric>
 #include <set>
 #include <string>
 #include <tuple>
@@ -13,11 +15,15 @@
 namespace shaftlog {
 namespace {
 
-constexpr double kMinutes_h = 0.75;   // "within minutes": tablets' clocks and memory differ by so much
-constexpr double kSame = 0.02;        // amounts this near are the same, written in two units
-constexpr double kOverCavity = 1.15;  // capacities are known to about 10 %
+constexpr double kMinutes_h = 0.75;  // "within minutes": tablets' clocks and memory differ by so much
+constexpr double kSame = 0.02;       // amounts this near are the same, written in two units
+// Capacities are known to about 10 %, guns to 15 %, and a cavity is packed fuller at times (common practice, no
+// source).
+constexpr double kOverCavity = 1.3;
 constexpr double kOverReservoir = 1.05;
-constexpr double kLevelSd_pct = 2.0;   // of one reading (common practice, no source)
+// Standard deviation of one level reading: of a scale, and in steps of it where it is read by eye (common practice, no
+// source: 5 to 10 % of full at two standard deviations).
+constexpr double kLevelSd_pct = 2.0, kEyeSdPerStep = 0.6;
 constexpr double kMeasureSd = 0.03;    // of an amount poured
 constexpr double kLevelZ = 3.5;        // standard deviations beyond which levels and amount contradict
 constexpr double kFillSlack_cm3 = 25;  // repeatability of "full"
@@ -219,17 +225,41 @@ class Finder {
     }
   }
 
+  /// All levels of a lubricator in whole fives or tens were read by eye.
+  [[nodiscard]] double level_sd_pct(LubricatorId id) const {
+    std::int64_t step = 0;
+    int n = 0;
+    const auto look = [&](const std::optional<Level>& level) {
+      if (!level) return;
+      step = std::gcd(step, level->base());
+      ++n;
+    };
+    for (const auto& r : log_.levels) {
+      if (r.lubricator == id) look(r.what.level);
+    }
+    for (const auto& r : log_.refills) {
+      if (r.lubricator != id) continue;
+      look(r.what.before);
+      look(r.what.after);
+    }
+    const double step_pct = static_cast<double>(std::min<std::int64_t>(step, 1000)) / 100;
+    return n >= 4 && step_pct >= 5 ? std::hypot(kLevelSd_pct, kEyeSdPerStep * step_pct) : kLevelSd_pct;
+  }
+
   void refill_levels() {
+    std::map<LubricatorId, double> level_sds;
+    for (const Lubricator& l : log_.lubricators) level_sds[l.id] = level_sd_pct(l.id);
     for (const auto& r : log_.refills) {
       if (r.at > as_of_) continue;
       const auto full = reservoir_cm3(r.lubricator, r.at);
       const auto y = amount_cm3(r.what.amount);
+      const double level_sd = level_sds[r.lubricator];
       const auto say = [&](double z, std::string text) {
         add(SuspectKind::level_contradiction, r.id, {}, r.at, r.at, 0.5 * z * z - 4, std::move(text));
       };
       if (r.what.before && r.what.after) {
         const double rise = in_pct(*r.what.after) - in_pct(*r.what.before);
-        const double sd_pct = std::sqrt(2.0) * kLevelSd_pct;
+        const double sd_pct = std::sqrt(2.0) * level_sd;
         if (rise < -kLevelZ * sd_pct / 2 && (!y || *y > 0)) {
           say(kLevelZ - rise / sd_pct,
               fmt::format("the level is {:.4g} % before and {:.4g} % after the refill: it fell; exchanged?",
@@ -245,7 +275,7 @@ class Finder {
         }
       } else if (r.what.before && y && full && *full > 0 && *y <= kOverReservoir * *full) {
         const double room = (1 - in_pct(*r.what.before) / 100) * *full;
-        const double z = (*y - room) / std::hypot(kLevelSd_pct / 100 * *full, kMeasureSd * *y);
+        const double z = (*y - room) / std::hypot(level_sd / 100 * *full, kMeasureSd * *y);
         if (z > kLevelZ) {
           say(z, fmt::format("{:.4g} cm3 poured into a reservoir that stood at {:.4g} % and had room for {:.4g} cm3",
                              *y, in_pct(*r.what.before), room));

@@ -18,8 +18,14 @@ std::vector<Suspect> find_contradictions(const VesselLog& log, Instant as_of);
 /// The ids among `suspects` that must not be counted twice (the later of two duplicates).
 std::vector<Uuid> uncounted(const std::vector<Suspect>& suspects);
 
-/// Amounts that fit far better with a slip undone (factor 10, unit, gun) and pairs that fit far better exchanged,
-/// judged by likelihood ratio against each shaft's own prediction (WashoutStep::expected_*), and series of the same
+/// Names the meter readings among `suspects` that fit when they are exchanged with that of another shaft of the same
+/// day: the two become one Suspect.
+/// \param rollover_h of a shaft [h]; empty: its meter does not start again
+void name_exchanged_meters(const VesselLog& log, const std::map<ShaftId, std::optional<double>>& rollover_h,
+                           Instant as_of, std::vector<Suspect>& suspects);
+
+/// Amounts that a slip explains far better (factor 10, unit, gun, digits, date, two shafts exchanged) or that nothing
+/// explains, weighed against the scatter and the changes of the shaft's own amounts (AmountLaw), and series of the same
 /// round number.
 std::vector<Suspect> find_amount_slips(const VesselLog& log, const std::map<ShaftId, ShaftHistory>& histories,
                                        const std::map<ShaftId, WashoutResult>& washouts,

@@ -13,7 +13,8 @@ struct RatioShift {
   Estimate ratio;  ///< since it began
   When began;
   Instant first_seen{};  ///< time of the record at which P(beyond the margin) first reached 95 %
-  double strength = 0;   ///< natural-log odds that the ratio is beyond the margin
+  int number = 1;        ///< of this departure among all to this side that the records show, the first being 1
+  double strength = 0;   ///< natural-log odds of a departure to this side against none since it was first seen
   Estimate amount_cm3;   ///< missing (below 1) or excess (above 1) grease since it began [cm3], >= 0
   double equivalent_cycles = 0;
   std::vector<Uuid> evidence;  ///< level and refill records (cycle readings for the cycle ratio), decisive first
@@ -22,11 +23,11 @@ struct RatioShift {
 /// The ratio as it was known after each balance: for charts and replay.
 struct RatioStep {
   Instant from{}, at{};
-  double expected_cm3 = 0;       ///< doses x cycles in this stretch
-  double used_cm3 = 0;           ///< level difference and what was poured
-  Estimate ratio;                ///< present ratio after this stretch
-  double p_low = 0, p_high = 0;  ///< probability of being beyond the margin
-  Uuid record;                   ///< that closed the stretch
+  double expected_cm3 = 0;        ///< doses x cycles in this stretch
+  double used_cm3 = 0;            ///< level difference and what was poured
+  std::optional<Estimate> ratio;  ///< present ratio after this stretch; empty: was not asked for
+  double p_low = 0, p_high = 0;   ///< probability of being beyond the margin
+  Uuid record;                    ///< that closed the stretch
 };
 
 struct DeliveryResult {
@@ -42,10 +43,12 @@ struct DeliveryResult {
 };
 
 /// Balance of one lubricator's reservoir against its schedule. Level errors belong to the level and telescope.
-/// \param log records of the vessel; \param as_of nothing later is used
+/// \param log records of the vessel, without those that must not be counted (uncounted(), contradictions.hpp)
+/// \param as_of nothing later is used
+/// \param with_ratios also the ratio after each step; they are a third of the work and only charts show them
 /// \source docs/methods/delivery.md
 DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,
-                                Instant as_of);
+                                Instant as_of, bool with_ratios = true);
 
 /// Practical margin within which a ratio counts as 1.
 constexpr double kRatioMargin = 0.10;

@@ -8,21 +8,10 @@
 namespace shaftlog {
 namespace {
 
-template <class What>
-void drop(std::vector<Logged<What>>& records, const std::set<Uuid>& ids) {
-  std::erase_if(records, [&](const Logged<What>& r) { return ids.contains(r.id); });
-}
-
 // The log without what must not be counted twice. The records stay where they are kept; only the sums leave them out.
 VesselLog without(const VesselLog& log, const std::set<Uuid>& ids) {
   VesselLog out = log;
-  drop(out.hours, ids);
-  drop(out.cycles, ids);
-  drop(out.levels, ids);
-  drop(out.refills, ids);
-  drop(out.greasings, ids);
-  drop(out.alarms, ids);
-  drop(out.inspections, ids);
+  for_each_list(out, [&](auto& records) { std::erase_if(records, [&](const auto& r) { return ids.contains(r.id); }); });
   return out;
 }
 
@@ -88,56 +77,6 @@ ShaftHistory make_history(const VesselLog& log, const Shaft& shaft, const Vessel
   return h;
 }
 
-// A dual-line system is silent about one device: its mark is a ratio of 1 less that shaft's share, with only that
-// shaft's manual greasings rising.
-DeliveryBlame blame_for(const VesselLog& log, const VesselDigest& d, LubricatorId lubricator, const RatioShift& low,
-                        Instant as_of) {
-  DeliveryBlame out;
-  const Instant since = low.began.estimate;
-  struct Taken {
-    ShaftId shaft;
-    double share = 0, cm3 = 0, run_h = 0;
-    std::vector<Uuid> records;
-  };
-  std::vector<Taken> taken;
-  for (const ShaftId shaft : d.schedule->shafts_fed(lubricator, as_of)) {
-    Taken t{shaft, d.schedule->share(lubricator, shaft, since, as_of), 0, 0, {}};
-    const auto curve = d.hours.find(shaft);
-    std::optional<Instant> before;
-    for (const Logged<Greasing>& g : log.greasings) {
-      if (g.shaft != shaft || g.what.ended == Ended::not_done) continue;
-      if (g.at > since && before && curve != d.hours.end() && !curve->second.curve.is_empty() && g.what.amount &&
-          g.what.amount->volume && g.what.ended != Ended::packed) {
-        t.cm3 += in_cm3(*g.what.amount->volume);
-        t.run_h += curve->second.curve.run_h(std::max(*before, since), g.at);
-        t.records.push_back(g.id);
-      }
-      before = g.at;
-    }
-    taken.push_back(std::move(t));
-  }
-  if (taken.empty()) return out;
-  const double half_width = std::max(0.06, (low.ratio.high - low.ratio.low) / 2);
-  for (const Taken& t : taken) {
-    if (std::abs(low.ratio.value - (1 - t.share)) < half_width) out.fits_one_share = true;
-  }
-  const auto rate = [](const Taken& t) { return t.run_h > 0 ? t.cm3 / t.run_h : 0.0; };
-  std::sort(taken.begin(), taken.end(),
-            [&](const Taken& a, const Taken& b) { return rate(a) != rate(b) ? rate(a) > rate(b) : a.shaft < b.shaft; });
-  const Taken& most = taken.front();
-  const bool share_fits = std::abs(low.ratio.value - (1 - most.share)) < half_width + 0.05;
-  if (!share_fits || most.run_h <= 0) return out;
-  const double second = taken.size() > 1 ? rate(taken[1]) * most.run_h : 0.0;
-  // Amounts within the repeatability of "full" (about 25 cm3 a greasing) tell nothing.
-  const double noise = 25.0 * std::sqrt(static_cast<double>(most.records.size())) + 0.3 * second;
-  out.strength = (most.cm3 - second) / std::max(noise, 1.0);
-  if (most.cm3 > second + 2.0 * noise) {
-    out.shaft = most.shaft;
-    out.evidence = most.records;
-  }
-  return out;
-}
-
 double delivered_by(const VesselDigest& d, LubricatorId lubricator, ShaftId shaft, Instant a, Instant b) {
   const Schedule& schedule = *d.schedule;
   const auto result = d.delivery.find(lubricator);
@@ -146,7 +85,7 @@ double delivered_by(const VesselDigest& d, LubricatorId lubricator, ShaftId shaf
   const Instant since = std::clamp(low.began.estimate, a, b);
   double ratio = std::clamp(low.ratio.value, 0.0, 1.0);
   if (const auto blame = d.blame.find(lubricator); blame != d.blame.end() && blame->second.shaft.is_set()) {
-    ratio = blame->second.shaft == shaft ? 0.0 : 1.0;
+    ratio = blame->second.shaft == shaft ? blame->second.device_ratio : 1.0;
   }
   double out = 0;
   if (a < since) out += schedule.expected_cm3(lubricator, shaft, a, since);
@@ -163,7 +102,7 @@ double delivered_cm3(const VesselDigest& digest, ShaftId shaft, Instant a, Insta
   return out;
 }
 
-VesselDigest digest(const VesselLog& full_log, Instant as_of) {
+VesselDigest digest(const VesselLog& full_log, Instant as_of, bool with_detail) {
   VesselDigest d;
   d.vessel = full_log.vessel.id;
   d.suspects = find_contradictions(full_log, as_of);
@@ -173,21 +112,23 @@ VesselDigest digest(const VesselLog& full_log, Instant as_of) {
   const VesselLog& log = left_out.empty() ? full_log : reduced;
 
   std::map<ShaftId, HoursCurve> curves;
+  std::map<ShaftId, std::optional<double>> rollovers;
   std::vector<Logged<Hours>> readings;
   for (const Shaft& shaft : log.shafts) {
     readings.clear();
     for (const Logged<Hours>& r : log.hours) {
       if (r.shaft == shaft.id) readings.push_back(r);
     }
-    HoursResult result = build_hours(readings, rollover_of(shaft), as_of);
+    HoursResult result = build_hours(readings, rollovers[shaft.id] = rollover_of(shaft), as_of);
     d.suspects.insert(d.suspects.end(), result.suspects.begin(), result.suspects.end());
     curves[shaft.id] = result.curve;
     d.hours[shaft.id] = std::move(result);
   }
+  name_exchanged_meters(log, rollovers, as_of, d.suspects);
   d.schedule = std::make_shared<const Schedule>(log, curves, as_of);
   for (const Lubricator& lubricator : log.lubricators) {
-    DeliveryResult result = balance_delivery(log, lubricator, *d.schedule, as_of);
-    if (result.low) d.blame[lubricator.id] = blame_for(log, d, lubricator.id, *result.low, as_of);
+    DeliveryResult result = balance_delivery(log, lubricator, *d.schedule, as_of, with_detail);
+    if (result.low) d.blame[lubricator.id] = blame_device(log, d.hours, *d.schedule, lubricator.id, result, as_of);
     d.delivery[lubricator.id] = std::move(result);
   }
   for (const Shaft& shaft : log.shafts) d.histories[shaft.id] = make_history(log, shaft, d, as_of);

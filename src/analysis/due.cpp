@@ -28,6 +28,7 @@ std::vector<DueItem> list_due(std::span<const VesselReview> reviews, Instant as_
     }
     for (const LubricatorState& l : v.lubricators) {
       const NextRefill& n = l.next_refill;
+      if (n.stands_since && n.p50 && *n.p50 > as_of) continue;  // nothing is used
       if (!is_near(n.p10) && !is_near(n.p50)) continue;  // the early day decides: a low mark met at sea helps nobody
       DueItem item;
       item.vessel = l.vessel;

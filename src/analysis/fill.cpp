@@ -140,7 +140,14 @@ FillResult reconstruct_fill(const ShaftHistory& history, const WashoutResult& wa
   const double now_h = hours.is_empty() || as_of <= last ? 0 : hours.run_h(last, as_of);
   const double now_delivered = as_of > last && delivered ? std::max(0.0, delivered(last, as_of)) : 0;
   const Estimate now_w = *washout.washout_cm3_per_h;
-  const Stretch open{m, m_sd, std::log(std::max(now_w.value, 1e-9)), sd_of(now_w), std::hypot(prior.duty_sd, slow_sd),
+  // The hours since the last reading are not known either.
+  const double run_sd = hours.is_empty() || as_of <= last ? 0 : hours.run_sd_h(last, as_of);
+  const double net_now = now_h > 1 ? std::max(0.0, now_w.value - now_delivered / now_h) : now_w.value;
+  const Stretch open{m,
+                     std::hypot(m_sd, net_now * run_sd),
+                     std::log(std::max(now_w.value, 1e-9)),
+                     sd_of(now_w),
+                     std::hypot(prior.duty_sd, slow_sd),
                      0};
   const Estimate now = missing(open, now_h, now_delivered, capacity);
   if (as_of > last) {

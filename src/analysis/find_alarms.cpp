@@ -14,21 +14,11 @@ std::string spoken(AlarmKind a) {
   return out;
 }
 
-// A finding about what leaves the reservoir explains the alarms of that lubricator.
-Finding* finding_that_explains(std::vector<Finding>& found, LubricatorId lubricator) {
-  for (Finding& f : found) {
-    if (f.lubricator == lubricator && (f.kind == FindingKind::missed_cycles || f.kind == FindingKind::line_leak)) {
-      return &f;
-    }
-  }
-  return nullptr;
-}
-
 void report_standing(const ReviewContext& c, const AlarmEpisode& e, std::vector<Finding>& found) {
   constexpr auto kStanding = std::chrono::hours{24};
   if (e.cleared || c.as_of - e.raised < kStanding || e.records.empty()) return;
   const double days = days_between(e.raised, c.as_of);
-  if (Finding* other = finding_that_explains(found, e.lubricator); other != nullptr && !e.shaft.is_set()) {
+  if (Finding* other = finding_that_explains(c, found, {}, e.lubricator); other != nullptr && !e.shaft.is_set()) {
     other->summary += fmt::format("; the alarm {} stands since {}", spoken(e.alarm), c.day(e.raised));
     other->evidence.push_back(e.records.front());
     return;
@@ -65,7 +55,7 @@ void report_rate(const ReviewContext& c, const AlarmRateResult& r, ShaftId shaft
                  std::vector<Finding>& found) {
   if (!r.rise) return;
   if (lubricator.is_set()) {
-    if (Finding* other = finding_that_explains(found, lubricator); other != nullptr) {
+    if (Finding* other = finding_that_explains(c, found, {}, lubricator); other != nullptr) {
       add_figure(*other, "alarms_per_1000h", r.rise->per_1000h, "1/1000 h");
       return;
     }
@@ -111,6 +101,7 @@ void find_refills_due(const ReviewContext& c, std::vector<Finding>& found) {
     const auto it = c.refills.find(l.id);
     if (it == c.refills.end() || !it->second.p50 || *it->second.p50 > c.as_of + kHorizon) continue;
     const NextRefill& next = it->second;
+    if (next.stands_since && *next.p50 > c.as_of) continue;  // what is not used need not be ordered yet
     const Logged<Refill>* last = nullptr;
     const Logged<LevelReading>* level = nullptr;
     for (const Logged<Refill>& r : c.log.refills) {

@@ -71,6 +71,12 @@ Urgency urgency_of_missing(const ReviewContext& c, LubricatorId lubricator, Shaf
   return Urgency::plan;
 }
 
+// Too few cycles counted and as much too much used for each of them: the grease leaves as the hours call for it.
+bool is_counter_wrong(const DeliveryResult& r) {
+  if (!r.cycles_low || !r.high) return false;
+  return std::abs(r.cycles_low->ratio.value * r.high->ratio.value - 1) < kRatioMargin;
+}
+
 void report_missed(const ReviewContext& c, const Lubricator& lubricator, const DeliveryResult& r,
                    std::vector<Finding>& found) {
   const bool cycles_tell = r.cycles_low.has_value();
@@ -78,7 +84,11 @@ void report_missed(const ReviewContext& c, const Lubricator& lubricator, const D
   const RatioShift& s = cycles_tell ? *r.cycles_low : *r.low;
   const auto blame_it = c.digest.blame.find(lubricator.id);
   const DeliveryBlame blame = !cycles_tell && blame_it != c.digest.blame.end() ? blame_it->second : DeliveryBlame{};
-  Finding f = start_finding(c, FindingKind::missed_cycles, blame.shaft, lubricator.id, format_utc(s.first_seen));
+  // Named by the lubricator and the how-manieth time: neither a device that is blamed later nor records that move the
+  // moment of seeing make another matter of it.
+  Finding f = start_finding(c, FindingKind::missed_cycles, {}, lubricator.id,
+                            fmt::format("{} {}", cycles_tell ? "cycles" : "delivery", s.number));
+  f.shaft = blame.shaft;
   f.first_seen = s.first_seen;
   f.began = s.began;
   f.evidence = s.evidence;
@@ -93,7 +103,13 @@ void report_missed(const ReviewContext& c, const Lubricator& lubricator, const D
   add_strength(f, s.strength);
   std::vector<std::string> symptoms = symptoms_of(c, lubricator.id, s.began, alarms);
   const std::size_t fed = c.digest.schedule->shafts_fed(lubricator.id, c.as_of).size();
-  if (cycles_tell) {
+  const bool counter_is_wrong = cycles_tell && is_counter_wrong(r);
+  if (counter_is_wrong) {
+    f.summary = fmt::format(
+        "the counter shows only {} of the cycles that the running hours call for, since {}, but the reservoir loses "
+        "what the hours call for: the counter misses cycles, or its readings are wrong",
+        figure_text(s.ratio, ""), c.days(s.began));
+  } else if (cycles_tell) {
     symptoms.emplace_back("counter_stopped");
     f.summary = s.ratio.value < 0.05
                     ? fmt::format(
@@ -107,11 +123,16 @@ void report_missed(const ReviewContext& c, const Lubricator& lubricator, const D
   } else if (blame.shaft.is_set()) {
     symptoms.emplace_back("one_shaft");
     symptoms.emplace_back("share_of_one_shaft");
+    const std::string device = blame.device_ratio < 0.15
+                                   ? std::string{"does not deliver"}
+                                   : fmt::format("delivers only about {} of its dose", figure_text(blame.device_ratio));
     f.summary = fmt::format(
         "{} of the grease that the doses and cycles call for left the reservoir since {}, the share of one shaft of "
-        "{}; "
-        "only shaft {} takes more at its manual greasings: its metering device or feed line does not deliver",
-        figure_text(s.ratio, ""), c.days(s.began), fed, c.shaft(blame.shaft).code);
+        "{}; {}: its metering device or feed line {}",
+        figure_text(s.ratio, ""), c.days(s.began), fed,
+        blame.evidence.empty() ? "by share and hours that is shaft " + c.shaft(blame.shaft).code
+                               : "only shaft " + c.shaft(blame.shaft).code + " takes more at its manual greasings",
+        device);
   } else if (blame.fits_one_share && fed > 1) {
     symptoms.emplace_back("share_of_one_shaft");
     f.summary = fmt::format(
@@ -133,16 +154,16 @@ void report_missed(const ReviewContext& c, const Lubricator& lubricator, const D
   } else if (fed > 1 && (blame.shaft.is_set() || blame.fits_one_share)) {
     f.summary += "; no alarm, and none was to be expected of a single device";
   }
-  f.urgency = urgency_of_missing(c, lubricator.id, blame.shaft, s.ratio.value);
+  f.urgency = counter_is_wrong ? Urgency::watch : urgency_of_missing(c, lubricator.id, blame.shaft, s.ratio.value);
   explain(f, symptoms, {});
   found.push_back(std::move(f));
 }
 
 void report_leak(const ReviewContext& c, const Lubricator& lubricator, const DeliveryResult& r,
                  std::vector<Finding>& found) {
-  if (!r.high) return;
+  if (!r.high || is_counter_wrong(r)) return;
   const RatioShift& s = *r.high;
-  Finding f = start_finding(c, FindingKind::line_leak, {}, lubricator.id, format_utc(s.first_seen));
+  Finding f = start_finding(c, FindingKind::line_leak, {}, lubricator.id, fmt::format("delivery {}", s.number));
   f.first_seen = s.first_seen;
   f.began = s.began;
   f.evidence = s.evidence;

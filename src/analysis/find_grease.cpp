@@ -28,6 +28,21 @@ std::string describe(const Grease* g) {
   return fmt::format("{} ({})", g->code, thickener.empty() ? "thickener unknown" : thickener);
 }
 
+// What is on record about the pair, either way round. Never a judgement: a chart of thickeners proves nothing.
+std::string evidence_text(const ReviewContext& c, const Change& change) {
+  std::string out;
+  for (const GreaseEvidence& e : c.log.grease_evidence) {
+    const bool is_of_pair =
+        (e.grease == change.from && e.other == change.to) || (e.grease == change.to && e.other == change.from);
+    if (!is_of_pair) continue;
+    std::string word{name_of(e.evidence)};
+    std::replace(word.begin(), word.end(), '_', ' ');
+    if (e.evidence == Evidence::none) word = "none, by what was asked";
+    out += (out.empty() ? "" : "; ") + word + (e.reference.empty() ? "" : " (" + e.reference + ")");
+  }
+  return out.empty() ? "none on record" : out;
+}
+
 // The same family of thickener known on both sides says nothing of additives, but is no cause for a finding by itself.
 bool is_worth_telling(const Grease* a, const Grease* b) {
   return a == nullptr || b == nullptr || a->thickener == Thickener::unknown || b->thickener == Thickener::unknown ||
@@ -169,6 +184,7 @@ void find_grease_changes(const ReviewContext& c, std::vector<Finding>& found, st
     f.began = When{change.at, change.at, change.at};
     f.summary = fmt::format("the grease was changed from {} to {} on {}, {}", describe(a), describe(b),
                             c.day(change.at), purged ? "with a purge recorded" : "with no purge recorded");
+    f.summary += "; evidence of compatibility: " + evidence_text(c, change);
     if (is_common || together) {
       const auto [low, high] = std::minmax_element(ratios.begin(), ratios.end());
       const double factor = std::exp(mean_log);
@@ -179,7 +195,6 @@ void find_grease_changes(const ReviewContext& c, std::vector<Finding>& found, st
                       ratios.empty() ? std::string{"an unknown number of"} : figure_text(factor), n, n == 1 ? "" : "s");
       f.urgency = Urgency::plan;
     } else {
-      f.summary += "; whether the two may be mixed is not known from the records";
       f.urgency = c.as_of - change.at > std::chrono::days{365} ? Urgency::note : Urgency::watch;
     }
     add_strength(f, strength);

@@ -27,6 +27,7 @@ NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const H
 
 struct NextRefill {
   std::optional<Instant> p10, p50, p90;  ///< the level meets the low mark if nobody pours; empty beyond 18 months
+  std::optional<Instant> stands_since;   ///< nothing is used now: the days hold if it is set going today
   std::optional<Estimate> amount_cm3;    ///< a refill to the full mark then would take
 };
 

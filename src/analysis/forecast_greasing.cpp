@@ -3,8 +3,34 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
 namespace shaftlog {
+namespace {
+
+/// Standard deviation of a forecast of use, by the recent mean, over the next `days` [running hours per day]: how far
+/// off the same forecast was in the past. Season, idle time and dockings are in it.
+double use_forecast_sd(const HoursCurve& hours, double days) {
+  constexpr std::size_t kRecentWeeks = 13, kFewest = 6;
+  const std::vector<double>& weekly = hours.weekly_use();  // oldest first
+  const auto ahead = static_cast<std::size_t>(std::clamp(std::round(days / 7), 1.0, 26.0));
+  double sum = 0;
+  std::size_t n = 0;
+  const auto mean = [&](std::size_t from, std::size_t count) {
+    return std::accumulate(weekly.begin() + static_cast<std::ptrdiff_t>(from),
+                           weekly.begin() + static_cast<std::ptrdiff_t>(from + count), 0.0) /
+           static_cast<double>(count);
+  };
+  for (std::size_t i = kRecentWeeks; i + ahead <= weekly.size(); ++i) {
+    const double off = mean(i, ahead) - mean(i - kRecentWeeks, kRecentWeeks);
+    sum += off * off;
+    ++n;
+  }
+  const double usual = 0.35 * hours.use_h_per_day();  // of a ship with a short past; common practice, no source
+  return std::sqrt((kFewest * usual * usual + sum) / static_cast<double>(kFewest + n));
+}
+
+}  // namespace
 
 NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const HoursCurve& hours,
                                const ShaftHistory& history, const WashoutResult& washout, const WashoutPrior& prior,
@@ -55,7 +81,11 @@ NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const H
   const double sd = std::sqrt(w_sd * w_sd + prior.duty_sd * prior.duty_sd + prior.season_sd * prior.season_sd);
   const double capacity = history.cavity_cm3.value_or(washout::kNoCapacity);
   const double loss = w.value * total_h, mean = m + loss - total_given;
-  const double read_sd = std::sqrt(m_sd * m_sd + prior.fill_sd_cm3 * prior.fill_sd_cm3 +
+  const double days = days_between(as_of, at);
+  const double hours_sd =
+      std::hypot(since < as_of ? hours.run_sd_h(since, as_of) : 0.0, use_forecast_sd(hours, days) * days);
+  const double net = total_h > 1 ? std::max(0.0, w.value - total_given / total_h) : w.value;
+  const double read_sd = std::sqrt(std::pow(net * hours_sd, 2) + m_sd * m_sd + prior.fill_sd_cm3 * prior.fill_sd_cm3 +
                                    std::pow(prior.relative_sd * std::clamp(mean, 0.0, capacity), 2));
   const auto clip = [&](double x) { return std::clamp(x, 0.0, capacity); };
   next.expected_cm3 = Estimate{clip(mean), clip(mean - std::hypot(1.645 * read_sd, loss * -std::expm1(-1.645 * sd))),

@@ -13,9 +13,16 @@
 namespace shaftlog {
 namespace {
 
-constexpr int kWeeks = 78;         // 18 months; beyond that nothing is said
-constexpr std::size_t kBlock = 4;  // weeks replayed together: voyages and dockings last longer than one week
+constexpr int kWeeks = 78;  // 18 months; beyond that nothing is said
+constexpr int kBlock = 8;   // weeks replayed together: voyages and dockings last longer than one week
+constexpr std::size_t kYear = 52, kRecent = 4;
+constexpr double kUseWidth = 0.3, kSeasonWidth = 5;  // within which a past week is like today: of usual use, weeks
+constexpr double kUnlike = 0.05;                     // what a week counts that is not
+constexpr double kNewTrade = 0.08;
+constexpr double kNever = 1e9;
 constexpr double kFullMark = 1.0;
+constexpr double kUsualSd = 0.04;      // of a ratio about which nothing is known
+constexpr double kStandsStill = 0.05;  // ratio below which nothing is delivered
 
 /// Middle of each ninth of a normal law: nine equally likely values stand for it (quantiles at 1/18, 3/18, ...).
 constexpr std::array<double, 9> kNinths{-1.5932, -0.9674, -0.5895, -0.2822, 0.0, 0.2822, 0.5895, 0.9674, 1.5932};
@@ -49,6 +56,62 @@ Use past_use(const Lubricator& lubricator, const Schedule& schedule, const Vesse
   return use;
 }
 
+/// How much the time to come may resemble what followed each past week: by the use of the four weeks before it against
+/// that of the last four, and by the time of the year.
+std::vector<double> likeness(const std::vector<double>& weekly) {
+  const std::size_t n = weekly.size();
+  double all = 0;
+  for (const double u : weekly) all += u;
+  const double usual = std::max(1e-9, all / static_cast<double>(n));
+  const auto before = [&](std::size_t end) {
+    double sum = 0;
+    const std::size_t from = end > kRecent ? end - kRecent : 0;
+    for (std::size_t k = from; k < end; ++k) sum += weekly[k];
+    return end > from ? sum / static_cast<double>(end - from) / usual : 1.0;
+  };
+  const double now = before(n);
+  std::vector<double> w(n);
+  for (std::size_t k = 0; k < n; ++k) {
+    const double off = (before(k) - now) / kUseWidth;
+    const auto phase = static_cast<double>((n - k) % kYear);
+    const double season = std::min(phase, static_cast<double>(kYear) - phase) / kSeasonWidth;
+    w[k] = (kUnlike + std::exp(-0.5 * off * off)) * (n > kYear ? kUnlike + std::exp(-0.5 * season * season) : 1.0);
+  }
+  return w;
+}
+
+/// Use at ratio 1 cumulated over the weeks to come, as it went on from week `start`; where the past ends it goes on
+/// with the same time of the year, or else with blocks in a fixed scattered order: the same answer on every run.
+std::vector<double> replay(const std::vector<double>& weekly, std::size_t start) {
+  const std::size_t n = weekly.size();
+  std::vector<double> used{0.0};
+  std::uint64_t state = 0x9E3779B97F4A7C15ULL * (start + 1);
+  std::size_t at = start;
+  int left = 0;  // weeks of the present block, once the past has ended
+  bool has_ended = false;
+  for (std::size_t w = 0; w < static_cast<std::size_t>(kWeeks); ++w) {
+    if (at >= n || (has_ended && left == 0)) {
+      has_ended = true;
+      state = state * 6364136223846793005ULL + 1442695040888963407ULL;
+      const auto chance = static_cast<std::size_t>(state >> 33);
+      if (n > kYear) {  // the same time of the year, four weeks more or less
+        const std::size_t same = n - kYear + w % kYear;
+        at = (same + n + chance % 9 - 4) % n;
+      } else {
+        at = chance % n;
+      }
+      left = kBlock;
+    }
+    used.push_back(used.back() + weekly[at]);
+    ++at;
+    --left;
+  }
+  return used;
+}
+
+/// Relative sd of a use over weeks to come that no past week tells of: a short past is a poor guide.
+double pattern_sd(std::size_t weeks) { return std::hypot(kNewTrade, 0.6 / std::sqrt(static_cast<double>(weeks))); }
+
 }  // namespace
 
 NextRefill forecast_refill(const VesselLog& log, const Lubricator& lubricator, const DeliveryResult& delivery,
@@ -74,53 +137,56 @@ NextRefill forecast_refill(const VesselLog& log, const Lubricator& lubricator, c
 
   // The ratio of the product with the cycle ratio: the weeks replayed are of hours, not of counted cycles.
   double ratio = delivery.delivery_ratio ? delivery.delivery_ratio->value : 1.0;
-  double ratio_sd = delivery.delivery_ratio ? sd_of(*delivery.delivery_ratio) : 0.04;
+  double ratio_sd = delivery.delivery_ratio ? sd_of(*delivery.delivery_ratio) : kUsualSd;
   if (delivery.cycle_ratio) {
     ratio_sd = std::hypot(ratio_sd * delivery.cycle_ratio->value, ratio * sd_of(*delivery.cycle_ratio));
     ratio *= delivery.cycle_ratio->value;
   }
+  // While nothing is used nobody knows when the low mark is met; said is what holds once it is set going again.
   const std::vector<Span>& stands = schedule.standstills(lubricator.id);
-  const bool stands_now = !stands.empty() && stands.back().to >= as_of && stands.back().from < as_of;
-  if (stands_now) return next;  // nothing is used until somebody sets it going, and nobody knows when
+  if (!stands.empty() && stands.back().to >= as_of && stands.back().from < as_of)
+    next.stands_since = stands.back().from;
+  else if (ratio < kStandsStill)
+    next.stands_since = delivery.cycles_low ? delivery.cycles_low->began.estimate
+                        : delivery.low      ? delivery.low->began.estimate
+                                            : as_of;
+  if (next.stands_since && ratio < kStandsStill) ratio = 1, ratio_sd = kUsualSd;
 
-  // Every past week starts one replay: from there in blocks of kBlock weeks, the blocks taken in a fixed scattered
-  // order, so that the answer is the same on every run. Each is combined with nine levels and nine ratios.
-  const std::size_t n = weekly.size();
-  std::vector<double> days;
-  for (std::size_t start = 0; start < n; ++start) {
-    std::vector<double> used{0.0};  // at ratio 1, after each week
-    std::uint64_t state = 0x9E3779B97F4A7C15ULL * (start + 1);
-    std::size_t at = start;
-    for (int w = 0; w < kWeeks; ++w) {
-      if (w > 0 && static_cast<std::size_t>(w) % kBlock == 0) {
-        state = state * 6364136223846793005ULL + 1442695040888963407ULL;
-        at = static_cast<std::size_t>((state >> 33) % n);
-      }
-      used.push_back(used.back() + weekly[at % n]);
-      ++at;
-    }
+  // Every past week starts one replay, and those count most that were like today: a use like that of late, the same
+  // time of the year. Each is combined with nine levels and nine ratios.
+  const std::vector<double> alike = likeness(weekly);
+  ratio_sd = std::hypot(ratio_sd, ratio * pattern_sd(weekly.size()));
+  std::vector<std::pair<double, double>> days;  // until the low mark, weight
+  for (std::size_t start = 0; start < weekly.size(); ++start) {
+    const std::vector<double> used = replay(weekly, start);
     for (const double zl : kNinths)
       for (const double zr : kNinths) {
         const double free = level + zl * level_sd - low_mark;
         const double r = std::max(0.0, ratio + zr * ratio_sd);
+        double d = kNever;
         if (free <= 0) {
-          days.push_back(0);
-          continue;
+          d = 0;
+        } else if (r * used.back() >= free) {
+          const auto hit =
+              static_cast<std::size_t>(std::lower_bound(used.begin(), used.end(), free / r) - used.begin());
+          const double part = (free / r - used[hit - 1]) / (used[hit] - used[hit - 1]);
+          d = 7 * (static_cast<double>(hit - 1) + part);
         }
-        if (r * used.back() < free) {
-          days.push_back(1e9);
-          continue;
-        }
-        const auto hit = static_cast<std::size_t>(std::lower_bound(used.begin(), used.end(), free / r) - used.begin());
-        const double part = (free / r - used[hit - 1]) / (used[hit] - used[hit - 1]);
-        days.push_back(7 * (static_cast<double>(hit - 1) + part));
+        days.emplace_back(d, alike[start]);
       }
   }
   std::sort(days.begin(), days.end());
+  double all = 0;
+  for (const auto& [d, w] : days) all += w;
   const auto quantile = [&](double p) -> std::optional<Instant> {
-    const double d = days[std::min(days.size() - 1, static_cast<std::size_t>(p * static_cast<double>(days.size())))];
-    if (d > 7.0 * kWeeks) return std::nullopt;
-    return as_of + std::chrono::seconds{std::llround(d * 86400)};
+    double below = 0;
+    for (const auto& [d, w] : days) {
+      below += w;
+      if (below < p * all) continue;
+      if (d > 7.0 * kWeeks) return std::nullopt;
+      return as_of + std::chrono::seconds{std::llround(d * 86400)};
+    }
+    return std::nullopt;
   };
   next.p10 = quantile(0.10);
   next.p50 = quantile(0.50);

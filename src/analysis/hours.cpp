@@ -116,6 +116,21 @@ std::vector<double> swaps_of(HoursReading reading) {
   return found;
 }
 
+/// Readings with one digit more or less in the whole hours, in hours: left out or typed twice.
+std::vector<double> other_lengths(HoursReading reading, std::size_t length) {
+  const std::string digits = std::to_string(reading.base() / 3600);
+  const double rest = static_cast<double>(reading.base() % 3600) / 3600.0;
+  std::vector<double> found;
+  const auto offer = [&](const std::string& other) {
+    if (!other.empty()) found.push_back(static_cast<double>(std::stoll(other)) + rest);
+  };
+  for (std::size_t i = 0; i <= digits.size() && digits.size() + 1 == length; ++i)
+    for (char c = i == 0 ? '1' : '0'; c <= '9'; ++c) offer(std::string{digits}.insert(i, 1, c));
+  for (std::size_t i = 1; i < digits.size() && digits.size() == length + 1; ++i)
+    if (digits[i] == digits[i - 1]) offer(std::string{digits}.erase(i, 1));
+  return found;
+}
+
 /// The same wall-clock time on days that are commonly written instead: another year, day and month exchanged.
 std::vector<Instant> other_days(Instant at) {
   using namespace std::chrono;
@@ -157,7 +172,11 @@ class Explainer {
     const double out_before = before ? beyond(reach(*before, x), x.m_h - before->m_h) : 0;
     const double out_next = next ? beyond(reach(x, *next), next->m_h - x.m_h) : 0;
     const Reading* other = out_before > 0 || next == nullptr ? before : next;
-    if (out_before <= 0 && next != nullptr) s.seen_at = next->log->at;
+    // What agrees with the reading before is believed until two later ones agree with each other and not with it.
+    if (out_before <= 0 && next != nullptr) {
+      const auto second = std::next(after) == chain_->end() ? after : std::next(after);
+      s.seen_at = (*all_)[second->index].log->at;
+    }
     if (before != nullptr && (out_before > 0 || next == nullptr)) s.against.push_back(before->log->id);
     if (next != nullptr && (out_next > 0 || s.against.empty())) s.against.push_back(next->log->id);
     s.strength = 3.0 + std::log1p(std::max(out_before, out_next)) + (before && next ? 2.0 : 0.0);
@@ -182,6 +201,15 @@ class Explainer {
         best = *off;
         s.kind = SuspectKind::digits_swapped;
         digits_ = fmt::format("; {:.1f} h would fit: are two digits exchanged?", m);
+      }
+    }
+    const std::size_t length = std::to_string(other->log->what.reading.base() / 3600).size();
+    for (const double m : other_lengths(x.log->what.reading, length)) {
+      const auto off = misfit(x, x.t_h, m);
+      if (off && *off < best) {
+        best = *off;
+        s.kind = SuspectKind::digit_lost;
+        digits_ = fmt::format("; {:.1f} h would fit: is a digit {}?", m, m > x.m_h ? "left out" : "typed twice");
       }
     }
     for (const Instant t : other_days(x.log->at)) {
@@ -243,139 +271,6 @@ std::optional<double> use_around(const std::vector<HoursCurve::Point>& p, std::s
 }
 
 }  // namespace
-
-HoursCurve::HoursCurve(std::vector<Point> points) : points_{std::move(points)} {
-  if (points_.empty()) return;
-  gap_var_h2_.assign(points_.size(), 0.0);
-  for (std::size_t i = 1; i < points_.size(); ++i)
-    gap_var_h2_[i] = gap_var_h2_[i - 1] + points_[i].sd_h * points_[i].sd_h;
-  if (points_.size() < 2 || last() <= first()) return;
-
-  const Instant recent = std::max(first(), last() - std::chrono::days{90});
-  use_h_per_day_ = std::clamp((points_.back().hours - read_at(recent)) / days_between(recent, last()), 0.0, 24.0);
-
-  // Scatter from neighbouring runs: their mean uses differ by it, slow changes of pattern hardly enter.
-  double sum = 3 * kUsualScatter_h2_per_day, weight = 3;
-  const Instant old = last() - std::chrono::days{730};
-  for (std::size_t i = 2; i < points_.size(); ++i) {
-    if (points_[i].at < old) continue;
-    const double d1 = days_between(points_[i - 2].at, points_[i - 1].at);
-    const double d2 = days_between(points_[i - 1].at, points_[i].at);
-    if (d1 < 0.5 || d2 < 0.5) continue;
-    const double r1 = (points_[i - 1].hours - points_[i - 2].hours) / d1;
-    const double r2 = (points_[i].hours - points_[i - 1].hours) / d2;
-    sum += (r1 - r2) * (r1 - r2) / (1 / d1 + 1 / d2);
-    weight += 1;
-  }
-  scatter_h2_per_day_ = std::max(1.0, sum / weight);
-
-  const auto weeks = std::min<std::int64_t>(104, (last() - first()) / std::chrono::days{7});
-  for (std::int64_t k = weeks; k > 0; --k) {
-    const Instant a = last() - std::chrono::days{7 * k};
-    weekly_use_.push_back(std::clamp((read_at(a + std::chrono::days{7}) - read_at(a)) / 7.0, 0.0, 24.0));
-  }
-}
-
-double HoursCurve::read_at(Instant t) const {
-  const auto next =
-      std::upper_bound(points_.begin(), points_.end(), t, [](Instant x, const Point& p) { return x < p.at; });
-  if (next == points_.begin()) return points_.front().hours;
-  if (next == points_.end()) return points_.back().hours;
-  const Point& a = *std::prev(next);
-  return a.hours + (next->hours - a.hours) * (hours_between(a.at, t) / hours_between(a.at, next->at));
-}
-
-double HoursCurve::hours_at(Instant t) const {
-  if (points_.empty()) return 0;
-  double beyond_days = 0;
-  if (t > last()) beyond_days = days_between(last(), t);
-  if (t < first()) beyond_days = -days_between(t, first());
-  return read_at(t) + use_h_per_day_ * beyond_days;
-}
-
-double HoursCurve::run_h(Instant a, Instant b) const {
-  if (points_.empty() || b <= a) return 0;
-  return std::clamp(hours_at(b) - hours_at(a), 0.0, hours_between(a, b));
-}
-
-double HoursCurve::end_variance(Instant t) const {
-  const double scatter = points_.size() < 2 ? kUsualScatter_h2_per_day : scatter_h2_per_day_;
-  if (t > last() || t < first()) {
-    const double days = t > last() ? days_between(last(), t) : days_between(t, first());
-    const double known = std::min(90.0, days_between(first(), last()));
-    const double drift = known > 0 ? days * std::sqrt(scatter / known) : 12.0 * days;
-    const double most = 24.0 * days / std::sqrt(12.0);
-    return std::min(scatter * days + drift * drift, most * most);
-  }
-  const auto next =
-      std::lower_bound(points_.begin(), points_.end(), t, [](const Point& p, Instant x) { return p.at < x; });
-  double stamp = 0;
-  if (next->at == t) {
-    stamp = next->half_width_h * use_h_per_day_ / 24.0 / std::sqrt(3.0);
-    return stamp * stamp;
-  }
-  const Point& a = *std::prev(next);
-  const double span = days_between(a.at, next->at), x = days_between(a.at, t);
-  const double run = next->hours - a.hours;
-  const double least = std::max(0.0, run - 24 * (span - x)), most = std::min(24 * x, run);
-  const double uniform = std::max(0.0, most - least) / std::sqrt(12.0);
-  return std::min(scatter * x * (span - x) / span, uniform * uniform);
-}
-
-double HoursCurve::run_sd_h(Instant a, Instant b) const {
-  if (b <= a) return 0;
-  const double days = days_between(a, b);
-  const double widest = 24.0 * days / std::sqrt(12.0);
-  if (points_.empty()) return widest;
-  const auto place = [this](Instant t) {
-    return std::upper_bound(points_.begin(), points_.end(), t, [](Instant x, const Point& p) { return x < p.at; }) -
-           points_.begin();
-  };
-  const auto ia = place(a), ib = place(b);
-  double var = 0;
-  if (ia == ib && ia > 0 && ib < static_cast<std::ptrdiff_t>(points_.size())) {  // inside one stretch
-    const Point& p = points_[static_cast<std::size_t>(ia - 1)];
-    const Point& q = points_[static_cast<std::size_t>(ia)];
-    const double span = days_between(p.at, q.at), run = q.hours - p.hours;
-    const double least = std::max(0.0, run - 24 * (span - days)), most = std::min(24 * days, run);
-    const double uniform = std::max(0.0, most - least) / std::sqrt(12.0);
-    var = std::min(scatter_h2_per_day_ * days * (1 - days / span), uniform * uniform);
-    var += q.sd_h * q.sd_h * (days / span) * (days / span);
-  } else if (a >= last() || b <= first()) {
-    const double scatter = points_.size() < 2 ? kUsualScatter_h2_per_day : scatter_h2_per_day_;
-    const double known = std::min(90.0, days_between(first(), last()));
-    const double drift = known > 0 ? days * std::sqrt(scatter / known) : 12.0 * days;
-    var = scatter * days + drift * drift;
-  } else {
-    var = end_variance(a) + end_variance(b);
-    const auto gap = [this](std::ptrdiff_t i) {
-      return i <= 0 ? 0.0 : gap_var_h2_[std::min(static_cast<std::size_t>(i), gap_var_h2_.size()) - 1];
-    };
-    var += gap(ib) - gap(ia);
-  }
-  return std::min(std::sqrt(std::max(0.0, var)), widest);
-}
-
-std::optional<Instant> HoursCurve::time_of(double hours) const {
-  if (points_.empty() || !std::isfinite(hours)) return std::nullopt;
-  const auto moved = [](Instant from, double h) -> std::optional<Instant> {
-    if (std::abs(h) > 8766.0 * 200) return std::nullopt;
-    return from + std::chrono::seconds{std::llround(h * 3600.0)};
-  };
-  if (hours > points_.back().hours) {
-    if (use_h_per_day_ <= 0) return std::nullopt;
-    return moved(last(), (hours - points_.back().hours) / use_h_per_day_ * 24.0);
-  }
-  if (hours < points_.front().hours) {
-    if (use_h_per_day_ <= 0) return std::nullopt;
-    return moved(first(), -(points_.front().hours - hours) / use_h_per_day_ * 24.0);
-  }
-  const auto next =
-      std::lower_bound(points_.begin(), points_.end(), hours, [](const Point& p, double h) { return p.hours < h; });
-  if (next == points_.begin()) return first();
-  const Point& a = *std::prev(next);
-  return moved(a.at, hours_between(a.at, next->at) * (hours - a.hours) / (next->hours - a.hours));
-}
 
 HoursResult build_hours(std::span<const Logged<Hours>> readings, std::optional<double> rollover_h, Instant as_of) {
   HoursResult result;
@@ -440,8 +335,29 @@ HoursResult build_hours(std::span<const Logged<Hours>> readings, std::optional<d
   result.curve = HoursCurve{std::move(points)};
 
   const Explainer explainer{all, chain, as_of, result.curve.use_h_per_day()};
+  // Readings at the end that agree with each other on a new level are one matter, though too few to be believed.
+  const std::size_t kept_last = chain.back().index;
+  std::size_t new_level = all.size();
+  if (kept_last + 2 < all.size() && all[kept_last + 1].m_h < all[kept_last].m_h) {
+    new_level = kept_last + 1;
+    for (std::size_t i = new_level + 1; i < all.size(); ++i)
+      if (link(all[i - 1], all[i], rollover_h) != Link::plain) new_level = all.size();
+  }
+  if (new_level < all.size()) {
+    Suspect s;
+    s.kind = SuspectKind::unmarked_meter_change;
+    s.record = all[new_level].log->id;
+    s.against = {all[kept_last].log->id};
+    for (std::size_t i = new_level + 1; i < all.size(); ++i) s.against.push_back(all[i].log->id);
+    s.at = s.seen_at = all[new_level].log->at;
+    s.says = fmt::format(
+        "the meter went from {:.1f} h to {:.1f} h and {} readings since continue from there: was it replaced?",
+        all[kept_last].m_h, all[new_level].m_h, all.size() - new_level - 1);
+    s.strength = 2.0 + static_cast<double>(all.size() - new_level);
+    result.suspects.push_back(std::move(s));
+  }
   std::size_t k = 0;
-  for (std::size_t i = 0; i < all.size(); ++i) {
+  for (std::size_t i = 0; i < new_level; ++i) {
     if (k < chain.size() && chain[k].index == i) {
       const Reading& x = all[i];
       if (chain[k].link == Link::unmarked) {
@@ -450,8 +366,7 @@ HoursResult build_hours(std::span<const Logged<Hours>> readings, std::optional<d
         s.record = x.log->id;
         s.against = {all[chain[k - 1].index].log->id};
         s.at = x.log->at;
-        const std::size_t confirmed = std::min(k + 3, chain.size() - 1);
-        s.seen_at = all[chain[confirmed].index].log->at;
+        s.seen_at = s.at;  // it stood out at once; what it was is known since
         s.says = fmt::format(
             "the meter went from {:.1f} h to {:.1f} h and later readings continue from there: was it replaced?",
             all[chain[k - 1].index].m_h, x.m_h);

@@ -3,6 +3,7 @@
 #include "analysis/types.hpp"
 #include "domain/vessel_log.hpp"
 
+#include <cmath>
 #include <span>
 #include <vector>
 
@@ -32,6 +33,8 @@ class HoursCurve {
   [[nodiscard]] double run_h(Instant a, Instant b) const;
   /// Standard deviation of run_h [h]: grows between readings and beyond the last one.
   [[nodiscard]] double run_sd_h(Instant a, Instant b) const;
+  /// Standard deviation of hours_at(t) against the readings around it [h]: 0 at a reading noted to the minute.
+  [[nodiscard]] double moment_sd_h(Instant t) const { return std::sqrt(end_variance(t)); }
   /// The moment at which the curve passes `hours` [h since the first reading]; extrapolated with the recent use.
   /// Empty when the shaft does not run any more.
   [[nodiscard]] std::optional<Instant> time_of(double hours) const;
@@ -47,7 +50,8 @@ class HoursCurve {
   std::vector<Point> points_;
   std::vector<double> gap_var_h2_;  // variance of estimated runs, cumulated [h2]
   double use_h_per_day_ = 0;
-  double scatter_h2_per_day_ = 0;  // variance of the run per calendar day [h2/d]
+  double scatter_h2_per_day_ = 0;   // variance of the run per calendar day [h2/d]
+  double drift_h2_per_day2_ = 144;  // variance of the use per day of the weeks ahead against that of late [h2/d2]
   std::vector<double> weekly_use_;
 };
 

@@ -1,12 +1,9 @@
 #include "analysis/review.hpp"
 
+#include "analysis/parallel.hpp"
 #include "analysis/review_context.hpp"
 
 #include <algorithm>
-#include <atomic>
-#include <exception>
-#include <mutex>
-#include <thread>
 
 namespace shaftlog {
 namespace {
@@ -14,7 +11,10 @@ namespace {
 void mark_doubtful(ShaftHistory& history, const std::vector<Suspect>& slips) {
   for (GreasingInterval& i : history.intervals) {
     for (const Suspect& s : slips) {
-      if (s.record == i.id) i.is_doubtful = true;
+      // A greasing at a wrong date spoils the interval it left and the one it came into.
+      const bool is_touched =
+          s.kind == SuspectKind::date_slip && std::count(s.against.begin(), s.against.end(), i.id) > 0;
+      if (s.record == i.id || is_touched) i.is_doubtful = true;
     }
   }
 }
@@ -106,6 +106,12 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
       c.washouts[id] = fit_washout(history, c.priors[id]);
     }
   }
+  for (auto& [id, p] : c.priors) {  // from here on with the errors that the shaft's own records have shown
+    const WashoutResult& w = c.washouts[id];
+    if (w.fill_sd_cm3 <= 0) continue;
+    p.fill_sd_cm3 = w.fill_sd_cm3;
+    p.duty_sd = w.duty_sd;
+  }
   c.suspects = digest.suspects;
   c.suspects.insert(c.suspects.end(), slips.begin(), slips.end());
   for (const Shaft& shaft : c.log.shafts) {
@@ -185,6 +191,41 @@ LubricatorState state_of(const ReviewContext& c, const Lubricator& lubricator) {
   return s;
 }
 
+ShaftDetail detail_of(const ReviewContext& c, const Shaft& shaft) {
+  ShaftDetail d;
+  d.shaft = shaft.id;
+  d.history.vessel = c.log.vessel.id;
+  d.history.shaft = shaft.id;
+  if (const HoursCurve* curve = c.curve(shaft.id); curve != nullptr) d.hours = *curve;
+  if (const auto h = c.digest.histories.find(shaft.id); h != c.digest.histories.end()) d.history = h->second;
+  if (const auto p = c.priors.find(shaft.id); p != c.priors.end()) d.prior = p->second;
+  if (const auto w = c.washouts.find(shaft.id); w != c.washouts.end()) d.washout = w->second;
+  if (const auto f = c.fills.find(shaft.id); f != c.fills.end()) d.fill = f->second;
+  d.reserve_pct = reserve_pct(shaft, c.as_of);
+  if (const auto g = c.greasings.find(shaft.id); g != c.greasings.end()) d.next_greasing = g->second;
+  for (const AlarmEpisode& e : c.episodes) {
+    if (e.shaft == shaft.id) d.alarms.push_back(e);
+  }
+  if (const auto a = c.shaft_alarms.find(shaft.id); a != c.shaft_alarms.end()) d.alarm_rate = a->second;
+  d.lubricators = c.digest.schedule->lubricators_of(shaft.id);
+  return d;
+}
+
+LubricatorDetail detail_of(const ReviewContext& c, const Lubricator& lubricator) {
+  LubricatorDetail d;
+  d.lubricator = lubricator.id;
+  d.delivery.lubricator = lubricator.id;
+  if (const auto r = c.digest.delivery.find(lubricator.id); r != c.digest.delivery.end()) d.delivery = r->second;
+  d.standstills = c.digest.schedule->standstills(lubricator.id);
+  d.shafts = c.digest.schedule->shafts_fed(lubricator.id, c.as_of);
+  if (const HoursCurve* curve = busiest_curve(c, lubricator.id); curve != nullptr) d.hours = *curve;
+  for (const AlarmEpisode& e : c.episodes) {
+    if (e.lubricator == lubricator.id && !e.shaft.is_set()) d.alarms.push_back(e);
+  }
+  if (const auto a = c.lubricator_alarms.find(lubricator.id); a != c.lubricator_alarms.end()) d.alarm_rate = a->second;
+  return d;
+}
+
 double strength_of(const Finding& f) {
   for (const Figure& x : f.figures) {
     if (x.name == "strength") return x.estimate.value;
@@ -199,33 +240,10 @@ bool more_pressing(const Finding& a, const Finding& b) {
   return a.id < b.id;
 }
 
-// Runs work(i) for 0 <= i < n; the first exception leaves. Each i writes its own result, so the order does not matter.
-template <class Work>
-void in_parallel(std::size_t n, unsigned threads, const Work& work) {
-  std::atomic<std::size_t> next{0};
-  std::exception_ptr failed;
-  std::mutex mutex;
-  const auto run = [&] {
-    for (std::size_t i = next++; i < n; i = next++) {
-      try {
-        work(i);
-      } catch (...) {
-        const std::lock_guard lock{mutex};
-        if (!failed) failed = std::current_exception();
-      }
-    }
-  };
-  std::vector<std::jthread> crew;
-  for (unsigned t = 1; t < std::min<std::size_t>(threads, n); ++t) crew.emplace_back(run);
-  run();
-  crew.clear();
-  if (failed) std::rethrow_exception(failed);
-}
-
 }  // namespace
 
-VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, const FleetPrior& prior,
-                           Instant as_of) {
+VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, const FleetPrior& prior, Instant as_of,
+                           bool with_detail) {
   VesselDigest digest = digest_in;  // doubtful amounts are marked in a copy
   ReviewContext c{log, digest, as_of, Zone{log.vessel.time_zone}, {}, {}, {}, {}, {}, {}, {}, {}, {}};
   analyse_shafts(c, digest, prior, digest.histories);
@@ -253,20 +271,34 @@ VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, 
   std::sort(out.findings.begin(), out.findings.end(), more_pressing);
   for (const Shaft& s : log.shafts) out.shafts.push_back(state_of(c, s));
   for (const Lubricator& l : log.lubricators) out.lubricators.push_back(state_of(c, l));
+  if (with_detail) {
+    for (const Shaft& s : log.shafts) out.shaft_details.push_back(detail_of(c, s));
+    for (const Lubricator& l : log.lubricators) out.lubricator_details.push_back(detail_of(c, l));
+    out.suspects = c.suspects;
+    out.digest = std::make_shared<const VesselDigest>(std::move(digest));
+  }
   return out;
 }
 
-std::vector<VesselReview> review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsigned threads) {
+FleetResult review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsigned threads,
+                         const std::function<bool(const Vessel&)>& wants_detail, const FleetPrior* prior) {
   std::vector<VesselDigest> digests(fleet.size());
-  in_parallel(fleet.size(), threads, [&](std::size_t i) { digests[i] = digest(fleet[i], as_of); });
-  std::vector<ShaftHistory> histories;
-  for (const VesselDigest& d : digests) {
-    for (const auto& [id, history] : d.histories) histories.push_back(history);
+  const auto with_detail = [&](std::size_t i) { return wants_detail && wants_detail(fleet[i].vessel); };
+  in_parallel(fleet.size(), threads, [&](std::size_t i) { digests[i] = digest(fleet[i], as_of, with_detail(i)); });
+  FleetResult out;
+  if (prior != nullptr) {
+    out.prior = *prior;
+  } else {
+    std::vector<ShaftHistory> histories;
+    for (const VesselDigest& d : digests) {
+      for (const auto& [id, history] : d.histories) histories.push_back(history);
+    }
+    out.prior = fit_fleet_prior(histories);
   }
-  const FleetPrior prior = fit_fleet_prior(histories);
-  std::vector<VesselReview> out(fleet.size());
-  in_parallel(fleet.size(), threads,
-              [&](std::size_t i) { out[i] = review_vessel(fleet[i], digests[i], prior, as_of); });
+  out.vessels.resize(fleet.size());
+  in_parallel(fleet.size(), threads, [&](std::size_t i) {
+    out.vessels[i] = review_vessel(fleet[i], digests[i], out.prior, as_of, with_detail(i));
+  });
   return out;
 }
 

@@ -1,11 +1,14 @@
 #pragma once
 
+#include "analysis/alarms.hpp"
 #include "analysis/delivery.hpp"
+#include "analysis/delivery_blame.hpp"
 #include "analysis/fill.hpp"
 #include "analysis/forecast.hpp"
 #include "analysis/types.hpp"
 #include "domain/vessel_log.hpp"
 
+#include <functional>
 #include <map>
 #include <memory>
 #include <span>
@@ -41,19 +44,46 @@ struct LubricatorState {
   std::optional<Estimate> alarms_per_1000h;
 };
 
+/// What the state of a shaft was computed from, as the review used it: for charts and dossiers, on request.
+struct ShaftDetail {
+  ShaftId shaft;
+  HoursCurve hours;        ///< empty: no reading that can be used
+  ShaftHistory history;    ///< greasings that are taken for slips of the pen are marked doubtful
+  WashoutPrior prior;      ///< what the fleet taught about it
+  WashoutResult washout;   ///< `steps`: what was known after each greasing
+  FillResult fill;         ///< `points`: the cavity from the first greasing to as_of
+  double reserve_pct = 0;  ///< fill below which the shaft counts as starved, at as_of
+  NextGreasing next_greasing;
+  std::vector<AlarmEpisode> alarms;           ///< of the shaft itself, oldest first
+  std::optional<AlarmRateResult> alarm_rate;  ///< empty: no alarm, or no running hours to count against
+  /// Lubricators that feed it, at any time; what they gave it tells delivered_cm3.
+  std::vector<LubricatorId> lubricators;
+};
+
+/// The same of a lubricator.
+struct LubricatorDetail {
+  LubricatorId lubricator;
+  DeliveryResult delivery;                    ///< `steps`: the ratio as it was known after each balance
+  std::vector<Span> standstills;              ///< known ones, oldest first
+  std::vector<ShaftId> shafts;                ///< fed with a dose above 0 at as_of
+  HoursCurve hours;                           ///< of the busiest shaft it feeds; empty: not known
+  std::vector<AlarmEpisode> alarms;           ///< of the lubricator as a whole, oldest first
+  std::optional<AlarmRateResult> alarm_rate;  ///< empty: no running hours to count against
+};
+
+struct VesselDigest;
+
 struct VesselReview {
   VesselId vessel;
   std::vector<Finding> findings;  ///< most urgent first
   std::vector<ShaftState> shafts;
   std::vector<LubricatorState> lubricators;
-};
 
-/// Which device a lasting low delivery ratio of a lubricator can be laid to.
-struct DeliveryBlame {
-  ShaftId shaft;                ///< not set: cannot be told
-  bool fits_one_share = false;  ///< the ratio is about 1 less the share of one shaft
-  double strength = 0;          ///< natural-log odds of `shaft` against the next likely one
-  std::vector<Uuid> evidence;   ///< manual greasings that tell
+  // Only where detail was asked for: one a shaft and one a lubricator, in the order of the states.
+  std::vector<ShaftDetail> shaft_details;
+  std::vector<LubricatorDetail> lubricator_details;
+  std::vector<Suspect> suspects;               ///< every record that contradicts others
+  std::shared_ptr<const VesselDigest> digest;  ///< schedule, blame, hours; for delivered_cm3
 };
 
 /// Everything about one vessel that needs no other vessel: made once, small, kept while the fleet's prior is learnt.
@@ -66,17 +96,28 @@ struct VesselDigest {
   std::map<ShaftId, ShaftHistory> histories;
   std::vector<Suspect> suspects;
 };
-VesselDigest digest(const VesselLog& log, Instant as_of);
+/// \param with_detail also what only charts show
+VesselDigest digest(const VesselLog& log, Instant as_of, bool with_detail = true);
 
 /// Grease that reached the shaft from the automatic system between `a` and `b` [cm3]: doses x cycles, less what a
-/// lasting low ratio takes away (from the blamed shaft all of it, else from each its part).
+/// lasting low ratio takes away (from the blamed shaft what its device leaves out, else from each its part).
 double delivered_cm3(const VesselDigest& digest, ShaftId shaft, Instant a, Instant b);
 
 /// \param prior learnt from the digests of the whole fleet, whatever part of it is shown
-VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest, const FleetPrior& prior, Instant as_of);
+/// \param with_detail also the ShaftDetail of every shaft and the LubricatorDetail of every lubricator
+VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest, const FleetPrior& prior, Instant as_of,
+                           bool with_detail = false);
 
+struct FleetResult {
+  FleetPrior prior;
+  std::vector<VesselReview> vessels;  ///< in the order of the logs
+};
 /// digest, fit_fleet_prior and review_vessel for all, in parallel by vessel; the result does not depend on `threads`.
-std::vector<VesselReview> review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsigned threads);
+/// \param wants_detail of which vessels the details are kept; empty: of none
+/// \param prior learnt before; null: from these logs
+FleetResult review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsigned threads,
+                         const std::function<bool(const Vessel&)>& wants_detail = {},
+                         const FleetPrior* prior = nullptr);
 
 /// All findings, the most pressing first: by urgency, then strength, then id.
 std::vector<Finding> ranked_findings(std::span<const VesselReview> reviews);

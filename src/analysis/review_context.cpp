@@ -60,10 +60,13 @@ Finding start_finding(const ReviewContext& c, FindingKind kind, ShaftId shaft, L
   f.shaft = shaft;
   f.lubricator = lubricator;
   f.kind = kind;
-  // Register codes, not row numbers: the id is the same in every copy of the log.
+  // Register codes, not row numbers: the id is the same in every copy of the log. One matter keeps its id while it is
+  // told apart better: a step from wear, a lubricator's shaft from its sisters.
+  const bool is_washout = kind == FindingKind::abnormal_washout || kind == FindingKind::seal_wear;
   f.id = make_uuid_v8(fmt::format("finding\n{}\n{}\n{}\n{}\n{}", c.log.vessel.code,
-                                  shaft.is_set() ? c.shaft(shaft).code : "",
-                                  lubricator.is_set() ? c.lubricator(lubricator).code : "", name_of(kind), anchor));
+                                  shaft.is_set() && !lubricator.is_set() ? c.shaft(shaft).code : "",
+                                  lubricator.is_set() ? c.lubricator(lubricator).code : "",
+                                  is_washout ? "washout" : name_of(kind), anchor));
   return f;
 }
 
@@ -83,6 +86,8 @@ void explain(Finding& f, const std::vector<std::string>& present, const std::vec
   const auto add_once = [](std::vector<std::string>& to, const std::string& text) {
     if (std::find(to.begin(), to.end(), text) == to.end()) to.push_back(text);
   };
+  f.present = present;
+  f.absent = absent;
   std::size_t n = 0;
   for (const Cause& cause : ranked_causes(CauseQuery{f.kind, present, absent})) {
     if (n++ == kMostCauses) break;
@@ -97,6 +102,30 @@ void explain(Finding& f, const std::vector<std::string>& present, const std::vec
 bool has_finding(const std::vector<Finding>& found, FindingKind kind, ShaftId shaft, LubricatorId lubricator) {
   return std::any_of(found.begin(), found.end(), [&](const Finding& f) {
     return f.kind == kind && f.shaft == shaft && f.lubricator == lubricator;
+  });
+}
+
+Finding* finding_that_explains(const ReviewContext& c, std::vector<Finding>& found, ShaftId shaft,
+                               LubricatorId lubricator) {
+  const auto first = [&found](const auto& explains) -> Finding* {
+    const auto it = std::find_if(found.begin(), found.end(), explains);
+    return it == found.end() ? nullptr : &*it;
+  };
+  if (lubricator.is_set()) {
+    return first([&](const Finding& f) {
+      return f.lubricator == lubricator && (f.kind == FindingKind::missed_cycles || f.kind == FindingKind::line_leak);
+    });
+  }
+  if (!shaft.is_set()) return nullptr;
+  Finding* own = first([&](const Finding& f) {
+    return f.shaft == shaft && (f.kind == FindingKind::abnormal_washout || f.kind == FindingKind::seal_wear ||
+                                f.kind == FindingKind::missed_cycles);
+  });
+  if (own != nullptr) return own;
+  const std::vector<LubricatorId> feeding = c.digest.schedule->lubricators_of(shaft);
+  return first([&](const Finding& f) {
+    return f.kind == FindingKind::missed_cycles && !f.shaft.is_set() &&
+           std::find(feeding.begin(), feeding.end(), f.lubricator) != feeding.end();
   });
 }
 

@@ -53,6 +53,10 @@ void add_strength(Finding& f, double ln_odds);
 /// Fills likely_causes, checks and cautions from the cause table by the symptoms seen and looked for in vain.
 void explain(Finding& f, const std::vector<std::string>& present, const std::vector<std::string>& absent);
 bool has_finding(const std::vector<Finding>& found, FindingKind kind, ShaftId shaft, LubricatorId lubricator);
+/// The finding that explains a symptom, if there is one. A low fill of `shaft`: the shaft's own loss or missed doses,
+/// or a lubricator that serves none of its shafts. Alarms of `lubricator`: what left or did not leave its reservoir.
+Finding* finding_that_explains(const ReviewContext& c, std::vector<Finding>& found, ShaftId shaft,
+                               LubricatorId lubricator);
 
 // Each adds the findings of its part; later ones see the earlier ones and leave out what is explained by them.
 void find_delivery(const ReviewContext& c, std::vector<Finding>& found);

@@ -63,9 +63,10 @@ struct Finding {
   Urgency urgency = Urgency::note;
   Instant first_seen{};  ///< time of the record at which the evidence first sufficed
   std::optional<When> began;
-  std::string summary;          ///< one sentence with the figures
-  std::vector<Figure> figures;  ///< "strength" is always among them: natural-log odds, larger is surer
-  std::vector<Uuid> evidence;   ///< the record that is wrong or decisive first
+  std::string summary;                       ///< one sentence with the figures
+  std::vector<Figure> figures;               ///< "strength" is always among them: natural-log odds, larger is surer
+  std::vector<Uuid> evidence;                ///< the record that is wrong or decisive first
+  std::vector<std::string> present, absent;  ///< symptoms seen, and looked for in vain; the rest is not known
   std::vector<std::string> likely_causes;
   std::vector<std::string> checks;
   std::vector<std::string> cautions;
@@ -76,6 +77,7 @@ enum class SuspectKind : std::uint8_t {
   hours_backwards,        ///< the meter shows less than before with no replacement noted
   hours_impossible,       ///< more running hours than calendar hours
   digits_swapped,         ///< fits when two digits change places
+  digit_lost,             ///< fits with one digit more or less
   date_slip,              ///< fits when the day is another (wrong year, day and month exchanged)
   unmarked_meter_change,  ///< the later readings continue from the new level
   amount_beyond_capacity,
@@ -100,6 +102,7 @@ struct Suspect {
 
 std::string_view name_of(Urgency u) noexcept;
 std::string_view name_of(FindingKind k) noexcept;
+std::optional<FindingKind> parse_finding_kind(std::string_view word) noexcept;
 std::string_view name_of(SuspectKind k) noexcept;
 
 }  // namespace shaftlog

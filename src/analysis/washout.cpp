@@ -1,6 +1,7 @@
 #include "analysis/washout.hpp"
 
-#include "analysis/washout_cell.hpp"
+#include "analysis/washout_filter.hpp"
+#include "analysis/washout_spread.hpp"
 #include "base/error.hpp"
 
 #include <array>
@@ -42,9 +43,10 @@ ConstantFit fit_constant(std::span<const GreasingInterval> intervals, bool is_fu
   double width = 2 * std::max(3.0 * prior_sd, 3.0) / (kPoints - 1);
   double from = low;
   ConstantFit fit;
+  Lanes lanes;
   for (int round = 0; round < 2; ++round) {  // coarse over the prior, then fine about what was found
-    std::array<Cell, kPoints> cells;
     std::array<double, kPoints> w{};
+    std::vector<Cell> cells(kPoints);
     for (std::size_t i = 0; i < kPoints; ++i) {
       const double lw = from + width * static_cast<double>(i), z = (lw - prior.mean_log_w) / prior_sd;
       w[i] = std::exp(lw);
@@ -54,23 +56,28 @@ ConstantFit fit_constant(std::span<const GreasingInterval> intervals, bool is_fu
     fit = {};
     for (const GreasingInterval& g : intervals) {
       Reading r = reading_of(g, prior, capacity);
+      lanes.clear();
+      for (std::size_t i = 0; i < kPoints; ++i) lanes.push(cells[i], w[i]);
+      lanes.predict(r);
+      const auto ahead = lanes.expected_mean();
       double expected = 0, total = 0;
       for (std::size_t i = 0; i < kPoints; ++i) {
-        expected += cells[i].p * std::clamp(cells[i].m + w[i] * r.run_h - r.delivered, 0.0, capacity);
+        expected += cells[i].p * std::clamp(ahead[i], 0.0, capacity);
         total += cells[i].p;
       }
       expected /= std::max(total, 1e-300);
       r.outlier_density = slip_density(r.amount, expected);
       r.is_blocked = is_path_suspect(g, expected, prior.fill_sd_cm3) || (g.starts_baseline && g.ended != Ended::packed);
       if (is_informative(g) && !r.is_blocked) ++fit.informative;
+      lanes.pass(r);
       double after = 0;
-      for (std::size_t i = 0; i < kPoints; ++i) {
-        pass(cells[i], w[i], r);
-        after += cells[i].p;
-      }
+      for (const double p : lanes.weights()) after += p;
       if (!(after > 0)) after = 1e-300;
       fit.log_likelihood += std::log(after / std::max(total, 1e-300));
-      for (Cell& c : cells) c.p /= after;
+      for (std::size_t i = 0; i < kPoints; ++i) {
+        cells[i] = lanes.cell(i);
+        cells[i].p /= after;
+      }
     }
     double sum = 0, mean = 0, second = 0;
     for (std::size_t i = 0; i < kPoints; ++i) sum += cells[i].p;
@@ -90,435 +97,6 @@ ConstantFit fit_constant(std::span<const GreasingInterval> intervals, bool is_fu
 
 namespace {
 
-constexpr double kPractical = 1.25;     ///< a smaller rise is not worth a word
-constexpr double kStepPer1000h = 0.03;  ///< share of shafts whose rate jumps in 1000 running hours
-constexpr double kWearPer1000h = 0.03;  ///< ... that begin to wear
-constexpr double kLeast = 1e-7;         ///< a hypothesis of less weight is let go
-constexpr double kOpens = 0.95, kCloses = 0.5;
-constexpr std::array<double, 5> kDoublingH{1300, 2000, 3100, 4800, 7500};
-constexpr std::size_t kRows = 26, kBins = 12;
-constexpr double kBinWidth = 0.18;
-constexpr double kFirstLogFactor = -0.96, kFactorWidth = 0.12;
-constexpr std::size_t kFactors = 24;  // ln factor -0.96 ... 1.80, 0 among them: returned to the baseline
-constexpr std::size_t kWear = 1 + kFactors, kCells = kWear + kDoublingH.size() * kBins;
-
-double log_factor(std::size_t k) { return kFirstLogFactor + kFactorWidth * static_cast<double>(k); }
-
-/// exp(log_factor(k)).
-const std::array<double, kFactors>& factors() {
-  static const std::array<double, kFactors> all = [] {
-    std::array<double, kFactors> f{};
-    for (std::size_t k = 0; k < kFactors; ++k) f[k] = std::exp(log_factor(k));
-    return f;
-  }();
-  return all;
-}
-
-const std::array<double, kFactors>& factor_prior() {
-  static const std::array<double, kFactors> prior = [] {
-    std::array<double, kFactors> p{};
-    double sum = 0;
-    for (std::size_t k = 0; k < kFactors; ++k) {
-      const double x = log_factor(k);
-      p[k] = x < -0.06 ? 0.4 * std::exp(x / 0.5) : x < 0.06 ? 1.0 : 1.2 * std::exp(-x / 0.9);
-      sum += p[k];
-    }
-    for (double& v : p) v /= sum;
-    return p;
-  }();
-  return prior;
-}
-
-/// Quantiles of weighted points, each spread evenly over a small width.
-class Histogram {
- public:
-  Histogram(double mean, double sd, double widest) noexcept
-      : reach_{5 * sd + widest}, from_{mean - reach_}, per_step_{kSlots / (2 * reach_)} {}
-  void add(double value, double width, double weight) noexcept {
-    const double at = (value - from_) * per_step_, half = 0.5 * width * per_step_;
-    const double a = std::clamp(at - half, 0.0, kSlots - 1.0), b = std::clamp(at + half, a, kSlots - 1.0);
-    const auto i = static_cast<std::size_t>(a), j = static_cast<std::size_t>(b);
-    if (i == j) {
-      mass_[i] += weight;
-      return;
-    }
-    const double density = weight / (b - a);
-    mass_[i] += density * (static_cast<double>(i + 1) - a);
-    mass_[j] += density * (b - static_cast<double>(j));
-    slope_[i + 1] += density;
-    slope_[j] -= density;
-  }
-  /// \param sum of all weights
-  [[nodiscard]] Estimate quantiles(double sum) const noexcept {
-    std::array<double, 3> at{};
-    constexpr std::array<double, 3> kLevels{0.05, 0.5, 0.95};
-    double running = 0, below = 0;
-    std::size_t next = 0;
-    for (std::size_t i = 0; i < kSlots && next < 3; ++i) {
-      running += slope_[i];
-      const double here = mass_[i] + running;
-      while (next < 3 && below + here >= kLevels[next] * sum) {
-        const double share = here > 0 ? (kLevels[next] * sum - below) / here : 0;
-        at[next++] = from_ + (static_cast<double>(i) + share) / per_step_;
-      }
-      below += here;
-    }
-    for (; next < 3; ++next) at[next] = from_ + 2 * reach_;
-    return {at[1], at[0], at[2]};
-  }
-
- private:
-  static constexpr std::size_t kSlots = 160;
-  double reach_, from_, per_step_;
-  std::array<double, kSlots + 2> slope_{};  ///< differences of the density
-  std::array<double, kSlots + 2> mass_{};
-};
-
-/// Weighted points of a real quantity, each spread evenly over a small width: quantiles by a histogram.
-class Spread {
- public:
-  void add(double value, double width, double weight) {
-    if (weight > 0) points_.push_back({value, std::max(width, 1e-9), weight});
-  }
-  [[nodiscard]] Estimate quantiles() const {
-    double sum = 0, mean = 0, second = 0;
-    for (const Point& p : points_) sum += p.weight, mean += p.weight * p.value;
-    if (!(sum > 0)) return {};
-    mean /= sum;
-    double widest = 0;
-    for (const Point& p : points_) {
-      second += p.weight * (p.value - mean) * (p.value - mean);
-      widest = std::max(widest, p.weight > 1e-6 * sum ? p.width : 0);
-    }
-    Histogram h{mean, std::sqrt(second / sum), widest};
-    for (const Point& p : points_) h.add(p.value, p.width, p.weight);
-    return h.quantiles(sum);
-  }
-
- private:
-  struct Point {
-    double value, width, weight;
-  };
-  std::vector<Point> points_;
-};
-
-Estimate exp_of(const Estimate& e) { return {std::exp(e.value), std::exp(e.low), std::exp(e.high)}; }
-
-double log_odds(double yes, double no) { return std::log(std::max(yes, 1e-300) / std::max(no, 1e-300)); }
-
-/// The filter over one stretch of history with one baseline.
-class Segment {
- public:
-  Segment(const WashoutPrior& prior, double capacity, bool is_automatic, double mean, double sd, double centre,
-          double scale, const Cell& first)
-      : prior_{prior}, capacity_{capacity}, is_automatic_{is_automatic}, mean_{mean}, sd_{sd} {
-    const double reach = std::max(3.3 * sd, 2.2);
-    const double low = std::min(mean - reach, centre - 5 * scale), high = std::max(mean + reach, centre + 5 * scale);
-    const double ta = std::asinh((low - centre) / scale), tb = std::asinh((high - centre) / scale);
-    double sum = 0;
-    for (std::size_t i = 0; i < kRows; ++i) {  // fine about the centre, coarse far away: quadrature by t
-      const double t = ta + (tb - ta) * (static_cast<double>(i) + 0.5) / kRows;
-      log_w_[i] = centre + scale * std::sinh(t);
-      width_[i] = scale * std::cosh(t) * (tb - ta) / kRows;
-      const double z = (log_w_[i] - mean) / sd;
-      base_prior_[i] = width_[i] * (0.9 * normal_pdf(z) + 0.1 * normal_pdf(z / 3) / 3);
-      sum += base_prior_[i];
-    }
-    for (std::size_t i = 0; i < kRows; ++i) {
-      base_prior_[i] /= sum;
-      w_[i] = std::exp(log_w_[i]);
-      cells_[i][0] = first;
-      cells_[i][0].p = base_prior_[i];
-    }
-  }
-
-  WashoutStep read(const GreasingInterval& g);
-
-  [[nodiscard]] Estimate rate() const {
-    double mean = 0, second = 0, sum = 0, widest = 0;
-    for (std::size_t i = 0; i < kRows; ++i) {
-      double p = 0, first = 0, square = 0;  // of the row, about its baseline
-      for (std::size_t c = 0; c < used(i); ++c) {
-        const Cell& x = cells_[i][c];
-        const double v = ratio(c, x), pv = x.p * v;
-        p += x.p;
-        first += pv;
-        square += pv * v;
-        if (x.p > 1e-6) widest = std::max(widest, width_[i]);
-      }
-      sum += p;
-      mean += first + p * log_w_[i];
-      second += square + log_w_[i] * (2 * first + p * log_w_[i]);
-    }
-    if (!(sum > 0)) return {};
-    mean /= sum;
-    Histogram h{mean, std::sqrt(std::max(0.0, second / sum - mean * mean)), widest};
-    each([&](std::size_t i, std::size_t c, const Cell& x) { h.add(log_w_[i] + ratio(c, x), width_[i], x.p); });
-    return exp_of(h.quantiles(sum));
-  }
-  [[nodiscard]] Estimate log_baseline() const {
-    Spread s;
-    for (std::size_t i = 0; i < kRows; ++i) {
-      double p = 0;
-      for (const Cell& c : cells_[i]) p += c.p;
-      s.add(log_w_[i], width_[i], p);
-    }
-    return s.quantiles();
-  }
-  [[nodiscard]] Cell state() const {
-    Mixture all{cells_[kRows / 2][0].m};
-    each([&](std::size_t, std::size_t, const Cell& c) { all.add(c, c.onset); });
-    return all.whole();
-  }
-  /// ln(rate / baseline) where the rise is of the kind.
-  [[nodiscard]] Estimate factor(bool is_wear) const {
-    Spread s;
-    each([&](std::size_t, std::size_t c, const Cell& x) {
-      if (c > 0 && (c >= kWear) == is_wear && ratio(c, x) > std::log(kPractical) - 0.01)
-        s.add(ratio(c, x), is_wear ? kBinWidth : kFactorWidth, x.p);
-    });
-    return exp_of(s.quantiles());
-  }
-  [[nodiscard]] Estimate onset(bool is_wear) const {
-    Spread s;
-    each([&](std::size_t, std::size_t c, const Cell& x) {
-      if (c > 0 && (c >= kWear) == is_wear && ratio(c, x) > std::log(kPractical) - 0.01)
-        s.add(x.onset, usual_run_, x.p);
-    });
-    return s.quantiles();
-  }
-  [[nodiscard]] Estimate slope() const {  // ln per 1000 h
-    Spread s;
-    each([&](std::size_t, std::size_t c, const Cell& x) {
-      if (c >= kWear) {
-        const double g = 693.147 / kDoublingH[(c - kWear) / kBins];
-        s.add(std::log(g), 0.43, x.p);
-      }
-    });
-    return exp_of(s.quantiles());
-  }
-  /// Odds that the baseline belongs to shafts that are high from the start, not to the group.
-  [[nodiscard]] double log_odds_high() const {
-    double usual = 0, high = 0;
-    for (std::size_t i = 0; i < kRows; ++i) {
-      double p = 0;
-      for (const Cell& c : cells_[i]) p += c.p;
-      const double like = p / base_prior_[i], x = log_w_[i] - mean_, z = x / sd_;
-      usual += like * width_[i] * normal_pdf(z) / sd_;
-      if (x > std::log(1.5) && x < std::log(5.0) + 1) high += like * width_[i] / (std::log(5.0) - std::log(1.5));
-    }
-    return log_odds(0.05 * high, 0.95 * usual);
-  }
-  double p_step = 0, p_wear = 0, p_not = 1;
-  double hours = 0;
-  int exact = 0, left = 0, right = 0;
-
- private:
-  template <class F>
-  void each(F f) const {
-    for (std::size_t i = 0; i < kRows; ++i)
-      for (std::size_t c = 0; c < used(i); ++c)
-        if (cells_[i][c].p > 0) f(i, c, cells_[i][c]);
-  }
-  /// Cells of row `i` that may have weight: far from the estimate it is the unchanged rate alone.
-  [[nodiscard]] std::size_t used(std::size_t i) const noexcept { return has_shift_[i] ? kCells : 1; }
-  static double ratio(std::size_t c, const Cell& x) { return c == 0 ? 0 : c < kWear ? log_factor(c - 1) : x.log_ratio; }
-
-  WashoutPrior prior_;
-  double capacity_;
-  bool is_automatic_;
-  double mean_, sd_;
-  double usual_run_ = 1;
-  std::array<double, kRows> log_w_{}, w_{}, width_{}, base_prior_{};
-  std::array<std::array<Cell, kCells>, kRows> cells_{};
-  std::array<bool, kRows> has_shift_{};
-};
-
-WashoutStep Segment::read(const GreasingInterval& g) {
-  Reading r = reading_of(g, prior_, capacity_);
-  WashoutStep step;
-  step.at = g.at;
-  step.record = g.id;
-
-  // What is to be expected, before the amount is looked at: the hypotheses' predictions gathered into few Gaussians.
-  struct Lump {
-    double p = 0, mean = 0, second = 0;
-  };
-  std::array<Lump, 16> lumps;
-  double expected = 0, second = 0;
-  std::vector<std::array<double, 3>> ahead;
-  ahead.reserve(1000);
-  each([&](std::size_t i, std::size_t c, const Cell& x) {
-    if (x.p < 1e-5) return;
-    const double factor = c == 0 ? 1 : c < kWear ? factors()[c - 1] : inline_exp(x.log_ratio);
-    const Ahead a = predict(x, w_[i] * factor, r);
-    const double mean = std::clamp(a.mean, 0.0, capacity_);
-    const double var = (a.mean > capacity_ || a.mean < 0 ? 0 : a.var) + r.fill_var +
-                       r.relative_sd * r.relative_sd * mean * mean + kRoundingVariance;
-    ahead.push_back({x.p, mean, var});
-    expected += x.p * mean;
-    second += x.p * mean * mean;
-  });
-  const double spread = std::sqrt(std::max(1e-9, second - expected * expected));
-  for (const auto& [p, mean, var] : ahead) {
-    const double slot = std::clamp((mean - expected) / spread * 2.5 + 8, 0.0, 15.0);
-    Lump& l = lumps[static_cast<std::size_t>(slot)];
-    l.p += p;
-    l.mean += p * mean;
-    l.second += p * (var + mean * mean);
-  }
-  double total = 0;
-  std::size_t count = 0;
-  for (const Lump& l : lumps)
-    if (l.p > 0) {
-      total += l.p;
-      const double mean = l.mean / l.p;
-      lumps[count++] = {l.p, mean, std::sqrt(std::max(1e-6, l.second / l.p - mean * mean))};
-    }
-  const std::span<const Lump> parts{lumps.data(), count};
-  const double noise_sd = std::sqrt(r.fill_var);
-  const auto quantile = [&](double level, double x) {  // Newton's method from x, held within the bracket by bisection
-    double a = 0, b = expected + 12 * (spread + noise_sd) + 10;
-    const double close = 1e-5 * (spread + noise_sd);
-    for (int k = 0; k < 60 && b - a > close; ++k) {
-      if (!(x > a && x < b) || k % 8 == 7) x = 0.5 * (a + b);
-      double off = -level * total, density = 0;
-      for (const Lump& l : parts) {
-        const double z = (x - l.mean) / l.second;
-        if (z < -8) continue;
-        off += l.p * normal_cdf(z);
-        density += l.p * normal_pdf(z) / l.second;
-      }
-      (off < 0 ? a : b) = x;
-      const double move = density > 0 ? off / density : b;
-      x -= move;
-      if (std::abs(move) < close && x > a - close && x < b + close) return std::max(0.0, x);
-    }
-    return 0.5 * (a + b);
-  };
-  const double sd_all = std::hypot(spread, noise_sd);
-  step.expected_cm3 = quantile(0.5, expected);
-  step.expected_low = quantile(0.05, expected - 1.645 * sd_all);
-  step.expected_high = quantile(0.95, expected + 1.645 * sd_all);
-  if (r.is_known && g.ended != Ended::not_done && g.ended != Ended::packed) {
-    const double off = r.amount - step.expected_cm3;
-    const double unit =
-        (off > 0 ? step.expected_high - step.expected_cm3 : step.expected_cm3 - step.expected_low) / 1.645;
-    step.surprise = off / std::max(unit, std::sqrt(r.fill_var) / 2);
-    if (g.ended != Ended::pressure) step.surprise = std::max(0.0, step.surprise);
-  }
-  step.is_path_suspect = !is_automatic_ && is_path_suspect(g, step.expected_cm3, prior_.fill_sd_cm3);
-  r.is_blocked = step.is_path_suspect || g.starts_baseline;
-  r.outlier_density = slip_density(r.amount, step.expected_cm3);
-  if (is_informative(g) && !r.is_blocked) {
-    const double noise = 1.7 * std::sqrt(r.fill_var + r.relative_sd * r.relative_sd * r.amount * r.amount);
-    if (g.ended != Ended::pressure || r.amount > capacity_ - noise)
-      ++right;
-    else if (g.delivered_cm3 > 0 && r.amount < noise)
-      ++left;
-    else
-      ++exact;
-  }
-
-  const double step_share = 1 - std::exp(-kStepPer1000h * r.run_h / 1000);
-  const double wear_share = 1 - std::exp(-kWearPer1000h * r.run_h / 1000);
-  usual_run_ = std::max(1.0, r.run_h);
-  std::array<double, kDoublingH.size()> rises{};  // of ln(rate) over the interval
-  for (std::size_t j = 0; j < rises.size(); ++j) rises[j] = 0.693147180559945 / kDoublingH[j] * r.run_h;
-  double sum = 0;
-  for (std::size_t i = 0; i < kRows; ++i) {
-    auto& row = cells_[i];
-    double all = 0;
-    for (std::size_t c = 0; c < used(i); ++c) all += row[c].p;
-    if (all <= 0) continue;
-    const bool can_jump = all * step_share > 2e-6;
-    Cell source;
-    if (can_jump) {
-      Mixture mixture{row[0].m};
-      const double begins = hours + 0.5 * r.run_h;  // a new rise begins now, an old one goes on
-      for (std::size_t c = 0; c < used(i); ++c)
-        if (row[c].p > 0) mixture.add(row[c], c == 0 || (c < kWear && log_factor(c - 1) < 0.2) ? begins : row[c].onset);
-      source = mixture.whole();
-    }
-    const double w = w_[i];
-    Cell fresh = row[0];
-    fresh.p *= wear_share / static_cast<double>(kDoublingH.size());
-    fresh.log_ratio = 0;
-    fresh.onset = hours;
-    row[0].p *= std::max(0.0, 1 - step_share - wear_share);
-    pass(row[0], w, r);
-    sum += row[0].p;
-    if (!has_shift_[i] && !can_jump && fresh.p < kLeast) continue;  // nothing but the unchanged rate, before and after
-    has_shift_[i] = true;
-    for (std::size_t k = 0; k < kFactors; ++k) {
-      const double f = factors()[k];
-      Cell& stay = row[1 + k];
-      stay.p *= 1 - step_share;
-      Cell midway;
-      if (can_jump) {
-        Cell jump = source;
-        jump.p *= 0.5 * step_share * factor_prior()[k];
-        stay.add(jump);
-        if (jump.p > 2e-7) {  // the jump fell inside the interval: only part of it at the new rate
-          midway = jump;
-          pass(midway, w * (1 + 0.45 * (f - 1)), r);
-        }
-      }
-      if (stay.p > kLeast)
-        pass(stay, w * f, r);
-      else
-        stay.p = 0;
-      stay.add(midway);
-      sum += stay.p;
-    }
-    for (std::size_t j = 0; j < kDoublingH.size(); ++j) {
-      Cell* const bins = &row[kWear + j * kBins];
-      bins[0].add(fresh);
-      // A wear only rises: from the last bin down, each finds the bins it moves to already done.
-      for (std::size_t b = kBins; b-- > 0;) {
-        Cell x = bins[b];
-        bins[b].p = 0;
-        if (x.p < kLeast) continue;
-        const double middle = std::min(x.log_ratio + 0.5 * rises[j], 2.2);
-        x.log_ratio = std::min(x.log_ratio + rises[j], 2.2);
-        pass(x, w * inline_exp(middle), r);
-        sum += x.p;
-        bins[std::clamp(static_cast<std::size_t>(x.log_ratio / kBinWidth), b, kBins - 1)].add(x);
-      }
-    }
-  }
-  hours += r.run_h;
-  if (!(sum > 0)) sum = 1e-300;
-  p_step = p_wear = 0;
-  p_not = 0;
-  const double share = 1 / sum, is_worth = std::log(kPractical) - 0.01;
-  Mixture whole{cells_[kRows / 2][0].m};
-  for (std::size_t i = 0; i < kRows; ++i) {
-    bool any = false;
-    for (std::size_t c = 0; c < used(i); ++c) {
-      Cell& x = cells_[i][c];
-      if (x.p <= 0) continue;
-      x.p *= share;
-      if (c > 0 && x.p < 1e-8) {
-        x.p = 0;
-        continue;
-      }
-      any = any || c > 0;
-      whole.add(x, x.onset);
-      const bool is_rise = ratio(c, x) > is_worth;
-      (is_rise ? (c >= kWear ? p_wear : p_step) : p_not) += x.p;
-    }
-    has_shift_[i] = any;
-  }
-  step.p_step = p_step;
-  step.p_wear = p_wear;
-  step.washout_cm3_per_h = rate();
-  const Cell now = whole.whole();
-  step.missing_after_cm3 = std::max(0.0, now.m);
-  step.missing_after_sd = std::sqrt(std::max(0.0, now.vm));
-  return step;
-}
-
 Instant time_at(const std::vector<std::pair<double, Instant>>& marks, double hours) {
   if (marks.empty()) return {};
   if (hours <= marks.front().first) return marks.front().second;
@@ -535,127 +113,229 @@ Instant time_at(const std::vector<std::pair<double, Instant>>& marks, double hou
 }  // namespace
 }  // namespace washout
 
+namespace {
+
+constexpr double kOpensHigh = 0.95;  ///< P that a shaft is high from the start
+constexpr double kGunSd =
+    0.07;  ///< of ln(volume per stroke) of a calibrated gun: +-10 to 20 % at 2 sd (common practice)
+constexpr double kUnsettledSd = 0.25;  ///< of ln(rate) when a rise has just been told: it was told at its highest
+
+/// With an error of the whole scale, `sd` of its logarithm, on top.
+Estimate widened(const Estimate& e, double sd) {
+  const double x = std::log(std::max(e.value, 1e-9)), reach = 1.645 * sd;
+  const double down = std::hypot(x - std::log(std::max(e.low, 1e-9)), reach);
+  return {e.value, std::exp(x - down), std::exp(x + std::hypot(std::log(std::max(e.high, 1e-9)) - x, reach))};
+}
+
+/// Whether the records before the rise show a lower loss. While a dose covered the loss they only bound it, and a rate
+/// below that bound tells of no change, however rare it is among its sisters.
+bool is_shown_before(std::span<const GreasingInterval> earlier, double rate_low, double fill_sd) {
+  return std::any_of(earlier.begin(), earlier.end(), [&](const GreasingInterval& g) {
+    if (!washout::is_informative(g)) return false;
+    const double noise = 1.7 * std::hypot(fill_sd, 0.1 * *g.taken_cm3);
+    const bool is_covered = g.ended == Ended::pressure && g.delivered_cm3 > 0 && *g.taken_cm3 < noise;
+    return !is_covered || (g.delivered_cm3 + noise) / g.run_h < rate_low;
+  });
+}
+
+/// One baseline's filter with what it said greasing by greasing: whether a rise stands, and since when.
+class Watch {
+ public:
+  /// \param begins place of its first interval in `all`
+  Watch(std::span<const GreasingInterval> all, std::size_t begins, std::unique_ptr<washout::Segment> segment)
+      : all_{all}, begins_{begins}, segment_{std::move(segment)}, marks_{{0.0, all[begins].from}} {}
+
+  /// Reads the next interval.
+  WashoutStep read() {
+    const std::size_t i = begins_ + odds_.size();
+    WashoutStep step = segment_->read(all_[i]);
+    marks_.emplace_back(segment_->hours, all_[i].at);
+    const double p = step.p_step + step.p_wear;
+    odds_.push_back(washout::log_odds(p, segment_->p_not));
+    if (!is_open_ && p >= washout::kOpens) {
+      is_open_ = true;
+      open_since_ = i;
+    } else if (is_open_ && p < washout::kCloses) {
+      is_open_ = false;
+    }
+    return step;
+  }
+
+  [[nodiscard]] const washout::Segment& segment() const { return *segment_; }
+  [[nodiscard]] std::size_t begins() const { return begins_; }
+  [[nodiscard]] bool is_open() const { return is_open_; }
+  [[nodiscard]] bool is_wear() const { return segment_->p_wear > segment_->p_step; }
+  [[nodiscard]] Instant first_seen() const { return all_[open_since_].at; }
+
+  /// Whether the loss is known to have stood still for some greasings before the rise that stands began.
+  [[nodiscard]] bool stood_still_before() const {
+    constexpr int kStill = 3;
+    const Instant began = washout::time_at(marks_, segment_->onset(is_wear()).low);
+    int n = 0;
+    for (std::size_t i = begins_; i < all_.size() && all_[i].at <= began; ++i) n += washout::is_informative(all_[i]);
+    return n >= kStill;
+  }
+
+  /// The rise that stands; empty: none does, or no record before it shows a lower loss.
+  [[nodiscard]] std::optional<WashoutShift> shift(double rate_low, double fill_sd) const {
+    if (!is_open_) return std::nullopt;
+    const Estimate began = segment_->onset(is_wear());
+    const std::size_t upto = begins_ + odds_.size();
+    WashoutShift out;
+    out.began = {washout::time_at(marks_, began.value), washout::time_at(marks_, began.low),
+                 washout::time_at(marks_, began.high)};
+    std::size_t after = begins_;  // first greasing after the rise began
+    while (after < upto && all_[after].at <= out.began.high) ++after;
+    if (!is_shown_before(all_.subspan(begins_, after - begins_), rate_low, fill_sd)) return std::nullopt;
+    out.factor = segment_->factor(is_wear());
+    out.first_seen = first_seen();
+    out.strength = odds_.back();
+    if (is_wear()) {
+      const Estimate per_1000h = segment_->slope();
+      out.slope_pct_per_1000h = {100 * std::expm1(per_1000h.value), 100 * std::expm1(per_1000h.low),
+                                 100 * std::expm1(per_1000h.high)};
+    }
+    std::vector<std::pair<double, std::size_t>> gains;  // by how much each greasing moved the odds
+    for (std::size_t i = begins_; i < upto; ++i) {
+      const double now = odds_[i - begins_];
+      const double before = i > begins_ ? odds_[i - begins_ - 1] : washout::log_odds(1e-3, 1);
+      if (all_[i].at >= out.began.low && now > before) gains.emplace_back(before - now, i);
+    }
+    std::sort(gains.begin(), gains.end());
+    for (const auto& [gain, i] : gains)
+      if (out.evidence.size() < 8) out.evidence.push_back(all_[i].id);
+    const Uuid opened = all_[open_since_].id;
+    if (std::find(out.evidence.begin(), out.evidence.end(), opened) == out.evidence.end())
+      out.evidence.push_back(opened);
+    return out;
+  }
+
+ private:
+  std::span<const GreasingInterval> all_;
+  std::size_t begins_;
+  std::unique_ptr<washout::Segment> segment_;
+  std::vector<std::pair<double, Instant>> marks_;
+  std::vector<double> odds_;
+  std::size_t open_since_ = 0;
+  bool is_open_ = false;
+};
+
+}  // namespace
+
 WashoutResult fit_washout(const ShaftHistory& history, const WashoutPrior& prior) {
   using namespace washout;
   require_plain(history, prior);
   WashoutResult result;
-  const auto& all = history.intervals;
+  const std::span all{history.intervals};
   if (all.empty()) return result;
   const double capacity = history.cavity_cm3.value_or(kNoCapacity);
-  Cell first = start(history.first_is_full, capacity, prior);
-  double mean = prior.mean_log_w, sd = prior.sd_log_w;
-  std::unique_ptr<Segment> segment;
-  std::vector<std::pair<double, Instant>> marks;
-  std::size_t open_since = 0, begins = 0;
-  bool is_open = false;
+  // The first watches the stretch since the last new baseline; the next ones what comes on top of a rise that stands.
+  std::vector<Watch> watches;
+  const auto begin = [&](std::size_t i, double mean, double sd, bool is_full, const Cell& first) {
+    std::size_t upto = i;
+    int seen = 0;
+    while (upto < all.size() && seen < 10 && (upto == i || !all[upto - 1].starts_baseline)) {
+      if (is_informative(all[upto])) ++seen;
+      ++upto;
+    }
+    WashoutPrior own = prior;
+    own.mean_log_w = mean;
+    const ConstantFit rough = fit_constant(all.subspan(i, upto - i), is_full, capacity, own, sd);
+    watches.emplace_back(all, i,
+                         std::make_unique<Segment>(prior, capacity, history.is_automatic, mean, sd, rough.mean_log_w,
+                                                   std::clamp(rough.sd_log_w, 0.03, 0.6), first));
+  };
   int total_exact = 0, total_left = 0, total_right = 0;
-  std::vector<double> odds(all.size(), 0.0);
-  const auto close_segment = [&] {
-    if (!segment) return;
-    total_exact += segment->exact;
-    total_left += segment->left;
-    total_right += segment->right;
+  std::size_t high_since = all.size();  // stands since; all.size(): it does not
+  const double log_opens = std::log(kOpensHigh / (1 - kOpensHigh));
+  const auto count = [&](const Segment& s) {
+    total_exact += s.exact;
+    total_left += s.left;
+    total_right += s.right;
   };
   for (std::size_t i = 0; i < all.size(); ++i) {
-    const GreasingInterval& g = all[i];
-    const bool is_new = i == 0 || all[i - 1].starts_baseline;
-    if (is_new) {
-      if (segment) {
-        // The old baseline is worth something for the new seal or bearing, but not much more than a sister shaft.
-        const Estimate old = segment->log_baseline();
-        mean = old.value;
-        sd = std::hypot((old.high - old.low) / 3.29, 0.35);
-        first = segment->state();
-        first.p = 1;
-        first.onset = first.log_ratio = 0;
-        close_segment();
-      }
-      begins = i;
-      std::size_t upto = i;
-      int seen = 0;
-      while (upto < all.size() && seen < 10 && (upto == i || !all[upto - 1].starts_baseline)) {
-        if (is_informative(all[upto])) ++seen;
-        ++upto;
-      }
-      WashoutPrior own = prior;
-      own.mean_log_w = mean;
-      const ConstantFit rough =
-          fit_constant(std::span{all}.subspan(i, upto - i), i == 0 ? history.first_is_full : true, capacity, own, sd);
-      segment = std::make_unique<Segment>(prior, capacity, history.is_automatic, mean, sd, rough.mean_log_w,
-                                          std::clamp(rough.sd_log_w, 0.03, 0.6), first);
-      marks.assign(1, {0.0, g.from});
-      is_open = false;
+    if (i == 0) {
+      begin(i, prior.mean_log_w, prior.sd_log_w, history.first_is_full, start(history.first_is_full, capacity, prior));
+    } else if (all[i - 1].starts_baseline) {
+      // The old baseline is worth something for the new seal or bearing, but not much more than a sister shaft.
+      const Segment& before = watches.front().segment();
+      const Estimate old = before.log_baseline();
+      const Cell first = before.fresh_state();
+      count(before);
+      watches.clear();
+      begin(i, old.value, std::hypot((old.high - old.low) / 3.29, 0.35), true, first);
     }
-    WashoutStep step = segment->read(g);
-    marks.emplace_back(segment->hours, g.at);
-    const double p = step.p_step + step.p_wear;
-    odds[i] = log_odds(p, segment->p_not);
-    if (!is_open && p >= kOpens) {
-      is_open = true;
-      open_since = i;
-    } else if (is_open && p < kCloses) {
-      is_open = false;
+    WashoutStep step = watches.front().read();
+    for (std::size_t k = 1; k < watches.size(); ++k) watches[k].read();
+    // One that no longer stands carries none on top of it.
+    const auto closed = std::find_if(watches.begin(), watches.end(), [](const Watch& w) { return !w.is_open(); });
+    if (closed != watches.end()) watches.erase(closed + 1, watches.end());
+    if (watches.back().is_open() && i + 1 < all.size() && !all[i].starts_baseline) {
+      const Segment& below = watches.back().segment();
+      const Estimate rate = below.rate();
+      if (rate.value > 0 && rate.low > 0) {
+        const double sd = std::hypot(std::log(rate.high / rate.low) / 3.29, kUnsettledSd);
+        begin(i + 1, std::log(rate.value), sd, true, below.fresh_state());
+      }
+    }
+    const Segment& now = watches.front().segment();
+    if (watches.front().begins() > 0 || prior.shafts < 4 || now.exact + now.right < 3 ||
+        step.washout_cm3_per_h.value < 1.3 * std::exp(prior.mean_log_w)) {
+      high_since = all.size();
+    } else {
+      const double high = now.log_odds_high();
+      if (high < 0) high_since = all.size();
+      if (high_since == all.size() && high >= log_opens) high_since = i;
     }
     result.steps.push_back(step);
   }
-  const Segment& now = *segment;
-  close_segment();
+  const Segment& now = watches.front().segment();
+  count(now);
+  result.fill_sd_cm3 = now.errors().fill_sd_cm3;
+  result.duty_sd = now.errors().duty_sd;
   result.exact = total_exact;
   result.censored = total_left + total_right;
   if (result.exact + result.censored == 0) return result;
   result.washout_cm3_per_h = result.steps.back().washout_cm3_per_h;
   result.baseline_cm3_per_h = exp_of(now.log_baseline());
+  // Amounts counted in strokes are as true as the gun's calibration: one scale for all of them, so no change shows.
+  const std::size_t recent = std::min<std::size_t>(all.size(), 8);
+  const auto counted = std::count_if(all.end() - static_cast<std::ptrdiff_t>(recent), all.end(),
+                                     [](const GreasingInterval& g) { return g.by_strokes; });
+  const bool is_counted = 2 * static_cast<std::size_t>(counted) > recent;
+  if (is_counted) {
+    for (std::optional<Estimate>* e : {&result.washout_cm3_per_h, &result.baseline_cm3_per_h})
+      *e = widened(**e, kGunSd);
+  }
   result.is_upper_bound = total_exact == 0 && total_right == 0 && total_left > 0;
   result.is_lower_bound = total_exact == 0 && total_left == 0 && total_right > 0;
-  if (is_open) {
-    WashoutShift shift;
-    const bool is_wear = now.p_wear > now.p_step;
-    shift.factor = now.factor(is_wear);
-    const Estimate began = now.onset(is_wear);
-    shift.began = {time_at(marks, began.value), time_at(marks, began.low), time_at(marks, began.high)};
-    shift.first_seen = all[open_since].at;
-    shift.strength = odds.back();
-    if (is_wear) {
-      const Estimate per_1000h = now.slope();
-      shift.slope_pct_per_1000h = {100 * std::expm1(per_1000h.value), 100 * std::expm1(per_1000h.low),
-                                   100 * std::expm1(per_1000h.high)};
-      result.trend_pct_per_1000h = shift.slope_pct_per_1000h;
-    }
-    std::vector<std::pair<double, std::size_t>> gains;  // by how much each greasing moved the odds
-    for (std::size_t i = begins; i < all.size(); ++i) {
-      const double before = i > begins ? odds[i - 1] : log_odds(1e-3, 1);
-      if (all[i].at >= shift.began.low && odds[i] > before) gains.emplace_back(before - odds[i], i);
-    }
-    std::sort(gains.begin(), gains.end());
-    for (const auto& [gain, i] : gains)
-      if (shift.evidence.size() < 8) shift.evidence.push_back(all[i].id);
-    if (std::find(shift.evidence.begin(), shift.evidence.end(), all[open_since].id) == shift.evidence.end())
-      shift.evidence.push_back(all[open_since].id);
+  if (auto shift = watches.front().shift(result.washout_cm3_per_h->low, prior.fill_sd_cm3)) {
+    const bool is_wear = watches.front().is_wear();
+    if (is_wear) result.trend_pct_per_1000h = shift->slope_pct_per_1000h;
     (is_wear ? result.wear : result.step) = std::move(shift);
-  }
-  if (begins == 0 && prior.shafts >= 4 && now.exact + now.right >= 3) {
-    const double strength = now.log_odds_high();
-    if (strength >= std::log(kOpens / (1 - kOpens))) {
-      WashoutShift high;
-      const Estimate base = now.log_baseline();
-      high.factor = exp_of({base.value - prior.mean_log_w, base.low - prior.mean_log_w, base.high - prior.mean_log_w});
-      high.began = {all.front().from, all.front().from, all.front().at};
-      high.strength = strength;
-      // Seen when the records up to then would have said so.
-      std::size_t seen = all.size() - 1;
-      for (std::size_t i = 2; i + 1 < all.size(); ++i) {
-        const Estimate& w = result.steps[i].washout_cm3_per_h;
-        if (std::log(w.low) > prior.mean_log_w + 2 * prior.sd_log_w && w.low > 1.25 * std::exp(prior.mean_log_w)) {
-          seen = i;
-          break;
-        }
-      }
-      high.first_seen = all[seen].at;
-      high.evidence.push_back(all[seen].id);
-      for (std::size_t i = 0; i < seen && high.evidence.size() < 8; ++i)
-        if (is_informative(all[i])) high.evidence.push_back(all[i].id);
-      result.high = std::move(high);
+    for (std::size_t k = 1; k < watches.size(); ++k) {
+      const Watch& w = watches[k];
+      // What climbs on, or was not yet seen whole when it was told, is the same matter.
+      if (w.is_open() && !w.stood_still_before()) break;
+      auto more = w.shift(w.segment().rate().low, prior.fill_sd_cm3);
+      if (!more) break;
+      Estimate base = exp_of(w.segment().log_baseline());
+      if (is_counted) base = widened(base, kGunSd);
+      result.further.push_back({w.is_wear(), base, watches[k - 1].first_seen(), *std::move(more)});
     }
+  }
+  if (high_since < all.size()) {
+    WashoutShift high;
+    const Estimate base = now.log_baseline();
+    high.factor = exp_of({base.value - prior.mean_log_w, base.low - prior.mean_log_w, base.high - prior.mean_log_w});
+    high.began = {all.front().from, all.front().from, all.front().at};
+    high.strength = now.log_odds_high();
+    const std::size_t seen = high_since;
+    high.first_seen = all[seen].at;
+    high.evidence.push_back(all[seen].id);
+    for (std::size_t i = 0; i < seen && high.evidence.size() < 8; ++i)
+      if (is_informative(all[i])) high.evidence.push_back(all[i].id);
+    result.high = std::move(high);
   }
   return result;
 }

@@ -60,6 +60,14 @@ struct WashoutShift {
   std::vector<Uuid> evidence;  ///< greasings, decisive first
 };
 
+/// A rise on top of another, over a baseline of its own.
+struct WashoutRise {
+  bool is_wear = false;
+  Estimate baseline_cm3_per_h;
+  Instant over{};  ///< first_seen of the rise below it
+  WashoutShift shift;
+};
+
 /// What was known after each greasing: for charts, replay and the expected amount.
 struct WashoutStep {
   Instant at{};
@@ -79,10 +87,14 @@ struct WashoutResult {
   std::optional<Estimate> trend_pct_per_1000h;
   bool is_upper_bound = false;       ///< the dose covered the loss throughout: only bounded above
   bool is_lower_bound = false;       ///< the cavity was emptied throughout: only bounded below
+  double fill_sd_cm3 = 0;            ///< repeatability of "full" at this shaft's greasings; 0: no greasing yet
+  double duty_sd = 0;                ///< of ln(washout) from interval to interval
   int exact = 0, censored = 0;       ///< intervals that measured the loss, and that only bound it
   std::optional<WashoutShift> step;  ///< a jump, standing now
   std::optional<WashoutShift> wear;  ///< a progressive rise, standing now; at most one of the two is set
   std::optional<WashoutShift> high;  ///< high against the group from the start
+  /// Rises on top of the one that stands, each over the rate that the one before had brought; the oldest first.
+  std::vector<WashoutRise> further;
   std::vector<WashoutStep> steps;
 };
 

@@ -18,35 +18,58 @@ constexpr double kOutlierShare = 0.012;    ///< of greasings written wrongly (co
 constexpr double kDoubtfulShare = 0.6;     ///< the same for a record that others contradict
 constexpr double kRoundingVariance = 1.0;  ///< of an amount [cm6]
 
-inline double normal_cdf(double z) noexcept {
-  if (z > 8.3) return 1;  // to the last bit
-  return 0.5 * std::erfc(-z * 0.7071067811865476);
-}
-
-/// e^x for -700 <= x <= 700, to 2 units of the last place; below that it is 0. Written out so that it is inlined: the
-/// likelihood of some thousand hypotheses a greasing ends in it. By 2^k e^r, |r| <= ln(2)/2, and the series of e^r.
-inline double inline_exp(double x) noexcept {
-  if (!(x > -700)) return 0;
+/// e^x for -700 <= x <= 700, to 2 units of the last place; below that it is 0. Written out, without a branch, so that
+/// it is inlined and laid side by side: the likelihood of some hundred hypotheses a greasing ends in it. By 2^k e^r,
+/// |r| <= ln(2)/2, and the series of e^r; k is read from the low bits of the shifted number.
+inline __attribute__((always_inline)) double inline_exp(double x) noexcept {
   constexpr double kShift = 6755399441055744.0;  // 1.5 x 2^52: adding it rounds to a whole number
-  const double shifted = x * 1.4426950408889634 + kShift, k = shifted - kShift;
-  const double r = (x - k * 6.93147180369123816490e-01) - k * 1.90821492927058770002e-10;
+  const double held = x > -700 ? x : -700;
+  const double shifted = held * 1.4426950408889634 + kShift, k = shifted - kShift;
+  const double r = (held - k * 6.93147180369123816490e-01) - k * 1.90821492927058770002e-10;
   const double r2 = r * r, r4 = r2 * r2, r8 = r4 * r4;
   const double a = (1 + r) + r2 * (1.0 / 2 + r * (1.0 / 6));
   const double b = (1.0 / 24 + r * (1.0 / 120)) + r2 * (1.0 / 720 + r * (1.0 / 5040));
   const double c = (1.0 / 40320 + r * (1.0 / 362880)) + r2 * (1.0 / 3628800 + r * (1.0 / 39916800));
-  const double d = 1.0 / 479001600 + r * (1.0 / 6227020800);
-  const double e = a + r4 * b + r8 * (c + r4 * d);
-  return e * std::bit_cast<double>((static_cast<std::int64_t>(k) + 1023) << 52);
+  const double e = a + r4 * b + r8 * (c + r4 * (1.0 / 479001600 + r * (1.0 / 6227020800)));
+  const auto bits = (std::bit_cast<std::uint64_t>(shifted) + 1023U) << 52U;
+  const double y = e * std::bit_cast<double>(bits);
+  return x > -700 ? y : 0.0;
+}
+
+constexpr double kSure = 7;  ///< beyond so many sd the other side has less than 1.3e-12 of the weight
+
+/// Normal distribution function for |z| < kSure, 0 or 1 beyond; error below 1e-15, relative below 1e-8.
+/// \source J. F. Hart et al., Computer Approximations, 1968, 5666, as given by G. West, Better approximations to
+/// cumulative normal functions, Wilmott Magazine 2005 (coefficients from memory; checked against the library in tests)
+inline __attribute__((always_inline)) double normal_cdf(double z) noexcept {
+  const double a = z < 0 ? -z : z, x = a < kSure ? a : kSure;
+  double p = 3.52624965998911e-02 * x + 0.700383064443688;
+  p = p * x + 6.37396220353165;
+  p = p * x + 33.912866078383;
+  p = p * x + 112.079291497871;
+  p = p * x + 221.213596169931;
+  p = p * x + 220.206867912376;
+  double q = 8.83883476483184e-02 * x + 1.75566716318264;
+  q = q * x + 16.064177579207;
+  q = q * x + 86.7807322029461;
+  q = q * x + 296.564248779674;
+  q = q * x + 637.333633378831;
+  q = q * x + 793.826512519948;
+  q = q * x + 440.413735824752;
+  const double tail = a < kSure ? inline_exp(-0.5 * x * x) * p / q : 0.0;
+  return z < 0 ? tail : 1 - tail;
 }
 inline double normal_pdf(double z) noexcept { return 0.3989422804014327 * inline_exp(-0.5 * z * z); }
 
-/// A weighted hypothesis. The pair (missing volume m [cm3], slow duty d [ln]) is Gaussian.
+/// A weighted hypothesis. The pair (missing volume m [cm3], slow duty d [ln]) is Gaussian; of the rest mean and
+/// variance are kept.
 struct Cell {
   double p = 0;
   double m = 0, d = 0;
   double vm = 0, cmd = 0, vd = 0;
-  double onset = 0;      ///< running hours at which the shift began, mean [h]
-  double log_ratio = 0;  ///< wear only: ln(rate / baseline) now
+  double log_w = 0, log_w_var = 0;  ///< ln(rate now [cm3/h])
+  double base = 0, base_var = 0;    ///< ln(rate before the shift)
+  double onset = 0, onset_var = 0;  ///< running hours at which the shift began [h]
 
   /// Mixes `o` in, keeping weight, means and (co)variances.
   void add(const Cell& o) noexcept {
@@ -56,50 +79,21 @@ struct Cell {
       return;
     }
     const double total = p + o.p;
-    const double b = o.p / total, a = 1 - b, dm = o.m - m, dd = o.d - d;
-    vm = a * vm + b * o.vm + a * b * dm * dm;
-    cmd = a * cmd + b * o.cmd + a * b * dm * dd;
-    vd = a * vd + b * o.vd + a * b * dd * dd;
+    const double b = o.p / total, a = 1 - b, ab = a * b, dm = o.m - m, dd = o.d - d;
+    const double db = o.base - base, later = o.onset - onset, dw = o.log_w - log_w;
+    vm = a * vm + b * o.vm + ab * dm * dm;
+    cmd = a * cmd + b * o.cmd + ab * dm * dd;
+    vd = a * vd + b * o.vd + ab * dd * dd;
+    base_var = a * base_var + b * o.base_var + ab * db * db;
+    onset_var = a * onset_var + b * o.onset_var + ab * later * later;
     m += b * dm;
     d += b * dd;
-    onset += b * (o.onset - onset);
-    log_ratio += b * (o.log_ratio - log_ratio);
+    base += b * db;
+    onset += b * later;
+    log_w_var = a * log_w_var + b * o.log_w_var + ab * dw * dw;
+    log_w += b * dw;
     p = total;
   }
-};
-
-/// The mixture of many cells by sums of moments about a point near all of them: no quotient for each.
-class Mixture {
- public:
-  explicit Mixture(double about) noexcept : about_{about} {}
-  void add(const Cell& c, double onset) noexcept {
-    const double m = c.m - about_, pm = c.p * m, pd = c.p * c.d;
-    p_ += c.p;
-    m_ += pm;
-    d_ += pd;
-    mm_ += c.p * c.vm + pm * m;
-    md_ += c.p * c.cmd + pm * c.d;
-    dd_ += c.p * c.vd + pd * c.d;
-    onset_ += c.p * onset;
-    log_ratio_ += c.p * c.log_ratio;
-  }
-  [[nodiscard]] Cell whole() const noexcept {
-    Cell c;
-    if (!(p_ > 0)) return c;
-    const double share = 1 / p_, m = m_ * share;
-    c.p = p_;
-    c.m = about_ + m;
-    c.d = d_ * share;
-    c.vm = std::max(0.0, mm_ * share - m * m);
-    c.cmd = md_ * share - m * c.d;
-    c.vd = std::max(0.0, dd_ * share - c.d * c.d);
-    c.onset = onset_ * share;
-    c.log_ratio = log_ratio_ * share;
-    return c;
-  }
-
- private:
-  double about_, p_ = 0, m_ = 0, d_ = 0, mm_ = 0, md_ = 0, dd_ = 0, onset_ = 0, log_ratio_ = 0;
 };
 
 /// One interval and the greasing that closes it, as every hypothesis sees it.
@@ -148,9 +142,13 @@ inline void clip_moments(double& mean, double& var, double capacity) noexcept {
   var = std::max(1e-6, second - first * first);
 }
 
-/// Weighs `c` by the reading (likelihood) and moves it past the greasing. `w` [cm3/h] is the rate of this interval.
-inline void pass(Cell& c, double w, const Reading& r) noexcept {
-  const Ahead a = predict(c, w, r);
+/// A manual shaft that took nothing before back-pressure: nothing was pumped, so the cavity stays as it was.
+inline bool is_full_already(const Reading& r) noexcept {
+  return r.ended == Ended::pressure && r.is_known && !r.is_blocked && r.delivered <= 0 && r.amount < 1;
+}
+
+/// Weighs `c`, which is predicted to come to `a`, by the reading (likelihood) and moves it past the greasing.
+inline void leave_ahead(Cell& c, const Ahead& a, const Reading& r) noexcept {
   const auto leave = [&](double m, double vm, double cmd, double d, double vd) {
     c.m = m;
     c.vm = std::max(vm, 1e-6);
@@ -178,7 +176,7 @@ inline void pass(Cell& c, double w, const Reading& r) noexcept {
     c.p *= (1 - r.outlier_share) * pass_share + r.outlier_share * 0.3;
     double mean = top, var = a.var;
     if (z < 6) {
-      const double hazard = z > -30 ? normal_pdf(z) / pass_share : -z;
+      const double hazard = z > -6.5 ? normal_pdf(z) / pass_share : -z - 1 / z;  // its asymptote
       const double rho2 = a.var / (s * s);
       mean += a.var / s * hazard;
       var *= std::max(0.02, 1 - rho2 * hazard * (hazard + z));
@@ -188,6 +186,18 @@ inline void pass(Cell& c, double w, const Reading& r) noexcept {
     clip_moments(mean, var, r.capacity);
     mean = std::max(0.0, mean - y);
     return leave(mean, var + error_var, beta * var, d, vd);
+  }
+  if (is_full_already(r)) {
+    // Back-pressure at once: the cavity was as full as it gets or fuller, by how much is not told. v = x - (level of
+    // "full") <= 0.
+    const double s2 = r.fill_var + kRoundingVariance, v_var = a.var + s2, v_sd = std::sqrt(v_var), z = -a.mean / v_sd;
+    const double share = std::max(normal_cdf(z), 1e-12);
+    const double hazard = z > -6.5 ? normal_pdf(z) / share : -z - 1 / z;
+    c.p *= (1 - r.outlier_share) * share + r.outlier_share * 0.05;
+    const double k = a.var / v_sd, mean = a.mean - k * hazard;
+    const double var = a.var - k * k * std::min(1.0, hazard * (hazard + z));
+    const double beta = a.cov_d / a.var;
+    return leave(mean, var, beta * var, a.d + beta * (mean - a.mean), a.vd - beta * beta * (a.var - var));
   }
   // By the amount predicted, not the one read: else a large error would be its own excuse.
   const double read = r.relative_sd * std::clamp(a.mean, 0.0, r.capacity);
@@ -205,11 +215,8 @@ inline void pass(Cell& c, double w, const Reading& r) noexcept {
   after.d = a.d + cov_gain * nu;
   after.vd = a.vd - a.cov_d * cov_gain;
   after.cmd = r.fill_var * cov_gain;
-  after.onset = c.onset;
-  after.log_ratio = c.log_ratio;
   if (!is_inside) {
     const double sd = std::sqrt(a.var), low = -a.mean / sd, high = -above / sd;
-    constexpr double kSure = 7;  // beyond so many sd the other side has less than 1.3e-12 of the weight
     if (low > kSure || high > kSure) {
       after.p = 0;
     } else {
@@ -242,10 +249,12 @@ inline void pass(Cell& c, double w, const Reading& r) noexcept {
     after.d += b * dd;
     after.p = total;
   }
-  const double p = c.p * after.p;
-  c = after;
-  c.p = p;
+  c.p *= after.p;
+  leave(after.m, after.vm, after.cmd, after.d, after.vd);
 }
+
+/// The same through the whole interval. `w` [cm3/h] is the rate in it.
+inline void pass(Cell& c, double w, const Reading& r) noexcept { leave_ahead(c, predict(c, w, r), r); }
 
 inline void set_errors(Reading& r, const WashoutPrior& prior) noexcept {
   r.fill_var = prior.fill_sd_cm3 * prior.fill_sd_cm3;

@@ -3,12 +3,12 @@
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "interchange/log_folder.hpp"
-#include "interchange/new_file.hpp"
+#include "interchange/new_folder.hpp"
+#include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
 
 #include <algorithm>
-#include <system_error>
 
 #include <fmt/format.h>
 
@@ -16,23 +16,6 @@ namespace shaftlog {
 namespace {
 
 constexpr std::size_t kFlushBytes = std::size_t{1} << 20;
-
-void prepare(const std::filesystem::path& folder, bool overwrite) {
-  std::error_code ec;
-  const auto status = std::filesystem::status(folder, ec);
-  const std::string name = shown(folder.string(), 200);
-  if (std::filesystem::exists(status) && !std::filesystem::is_directory(status)) {
-    throw Error{Errc::conflict, fmt::format("{}: is a file; expected a folder", name)};
-  }
-  std::filesystem::create_directories(folder, ec);
-  if (ec) throw Error{Errc::io, fmt::format("{}: cannot be made: {}", name, ec.message())};
-  const bool is_empty = std::filesystem::is_empty(folder, ec);
-  if (ec) throw Error{Errc::io, fmt::format("{}: cannot be read: {}", name, ec.message())};
-  if (!is_empty && !overwrite) {
-    throw Error{Errc::conflict,
-                fmt::format("{}: holds something already; expected an empty folder or a new one", name)};
-  }
-}
 
 template <class Row, class Of>
 void keep_of(std::vector<Row>& rows, const std::vector<VesselId>& vessels, Of of) {
@@ -103,7 +86,11 @@ ExportResult export_folder(Database& db, const std::filesystem::path& folder, co
   const RegisterIndex index{std::move(reg)};
   const Register& all = index.all();
   const LogRepository log{db};
-  prepare(folder, options.overwrite);
+  NewFolder target{folder};
+  if (!target.is_empty() && !options.overwrite) {
+    throw Error{Errc::conflict, fmt::format("{}: holds something already; expected an empty folder or a new one",
+                                            shown(folder.string(), 200))};
+  }
 
   ExportResult result;
   std::vector<NewFile> files;
@@ -111,7 +98,7 @@ ExportResult export_folder(Database& db, const std::filesystem::path& folder, co
   for (std::size_t i = 0; i < kTableCount; ++i) {
     const Table table = table_at(i);
     const std::string name{file_name_of(table)};
-    NewFile& file = files.emplace_back(folder / name);
+    NewFile& file = files.emplace_back(target.place() / name, folder / name);
     std::string text;
     LogTableWriter writer{table, index, text};
     if (is_log(table)) {
@@ -150,6 +137,13 @@ ExportResult export_folder(Database& db, const std::filesystem::path& folder, co
         case Table::shafts:
           write_all(writer, all.shafts);
           break;
+        case Table::grease_evidence:
+          write_all(writer, all.grease_evidence);
+          break;
+        case Table::findings:
+          if (options.vessels.empty()) write_all(writer, FindingRepository{db}.list());
+          for (const VesselId vessel : vessels) write_all(writer, FindingRepository{db}.list_of(vessel));
+          break;
         default:
           write_all(writer, all.feeds);
           break;
@@ -159,8 +153,7 @@ ExportResult export_folder(Database& db, const std::filesystem::path& folder, co
     file.sync();
     result.files.push_back({name, writer.rows()});
   }
-  for (NewFile& file : files) file.keep();
-  sync_folder(folder);
+  target.keep(files);
   return result;
 }
 

@@ -23,9 +23,10 @@ struct ExportResult {
 };
 
 /// Writes the register and the whole log (what was replaced and withdrawn included) as a log folder. The same content
-/// gives the same bytes; an import of it into an empty database gives the same log. Each file appears whole or not at
-/// all. \throws Error{conflict} the folder holds something and `overwrite` is not set; Error{not_found} a vessel that
-/// is not registered; Error{io}
+/// gives the same bytes; an import of it into an empty database gives the same log. The folder is there whole
+/// or not at all; one whose files are being replaced is marked meanwhile, and no import takes it. \throws
+/// Error{conflict} the folder holds something and `overwrite` is not set; Error{not_found} a vessel that is not
+/// registered; Error{io}
 ExportResult export_folder(Database& db, const std::filesystem::path& folder, const ExportOptions& options = {});
 
 }  // namespace shaftlog

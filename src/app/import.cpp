@@ -1,10 +1,12 @@
 #include "app/import.hpp"
 
+#include "app/occurrences.hpp"
 #include "app/record_stream.hpp"
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "interchange/log_folder.hpp"
 #include "interchange/new_file.hpp"
+#include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
 
@@ -88,7 +90,12 @@ struct Pending {
 class Import {
  public:
   Import(Database& db, Instant now, const ImportOptions& options)
-      : db_{db}, options_{options}, register_{db}, log_{db}, change_{now, options.by, options.update_register} {
+      : db_{db},
+        options_{options},
+        register_{db},
+        log_{db},
+        findings_{db},
+        change_{now, options.by, options.update_register} {
     field_options_.now = now;
     if (!options.folder.empty()) {
       files_ = find_log_files(options.folder, name_faults_);
@@ -174,7 +181,7 @@ class Import {
     if (is_log(file.table)) {
       read_log_file(*reader, kind_of(file.table));
     } else {
-      read_register_file(*reader, file.table);
+      read_other_file(*reader, file.table);
     }
     bytes_before_ += reader->csv().bytes_done();
   }
@@ -191,8 +198,10 @@ class Import {
     }
   }
 
-  void read_register_file(LogFileReader& reader, Table table) {
+  /// A file of the register, or the one of remarks on findings.
+  void read_other_file(LogFileReader& reader, Table table) {
     std::map<std::string, std::uint64_t> keys;
+    Occurrences seen;
     for (;;) {
       const CsvReader::Got got = reader.next();
       if (got == CsvReader::Got::end) break;
@@ -202,7 +211,11 @@ class Import {
       if (got == CsvReader::Got::fault) {
         row_faults_.push_back({{}, 0, {}, {}, csv.fault()});
       } else {
-        read_register_row(table, reader.fields(), csv.line(), keys);
+        if (table == Table::findings) {
+          read_finding_row(reader.fields(), seen);
+        } else {
+          read_register_row(table, reader.fields(), csv.line(), keys);
+        }
         if (!row_faults_.empty()) texts.assign(csv.fields().begin(), csv.fields().end());
       }
       if (!row_faults_.empty()) refuse_row(csv, csv.line(), csv.raw(), texts);
@@ -275,6 +288,40 @@ class Import {
            fmt::format("{} is kept already with other values; to correct a record give a new row with "
                        "its id in \"replaces\"",
                        format_uuid(entry.head.id))});
+      return;
+    }
+    ++result_.files.back().known;
+  }
+
+  void read_finding_row(const Fields& fields, Occurrences& seen) {
+    auto remark = parse_finding_remark(fields, index_, field_options_, row_faults_);
+    if (!remark) return;
+    std::string content;
+    append_content(content, *remark, index_);
+    const bool has_own_id = !remark->id.is_nil();
+    if (!has_own_id) {
+      remark->id = content_id(content, 0);
+      if (const std::uint32_t before = seen.count(remark->id); before > 0) remark->id = content_id(content, before);
+    }
+    try {
+      if (findings_.add(*remark)) {
+        ++result_.files.back().added;
+        return;
+      }
+    } catch (const Error& e) {
+      if (e.code() != Errc::bad_data && e.code() != Errc::conflict) throw;
+      row_faults_.push_back({{}, 0, {}, {}, e.what()});
+      return;
+    }
+    std::string kept;
+    append_content(kept, *findings_.find(remark->id), index_);
+    if (has_own_id && kept != content) {
+      row_faults_.push_back({{},
+                             0,
+                             "id",
+                             format_uuid(remark->id),
+                             fmt::format("{} is kept already with other values; expected a new id for another remark",
+                                         format_uuid(remark->id))});
       return;
     }
     ++result_.files.back().known;
@@ -397,6 +444,12 @@ class Import {
           put = register_.put_shaft(row->vessel, row->code, row->setting, change);
           break;
         }
+        case Table::grease_evidence: {
+          const auto row = parse_grease_evidence(fields, index_, field_options_, row_faults_);
+          if (!row) return;
+          ++(register_.put(*row) == Put::added ? result_.files.back().added : result_.files.back().known);
+          return;
+        }
         case Table::feeds: {
           const auto row = parse_feed(fields, index_, field_options_, row_faults_);
           if (!row) return;
@@ -445,6 +498,7 @@ class Import {
   const ImportOptions& options_;
   RegisterRepository register_;
   LogRepository log_;
+  FindingRepository findings_;
   RegisterRepository::Change change_;
   FieldOptions field_options_;
   std::vector<LogFile> files_;

@@ -113,6 +113,7 @@ class Texts {
     const auto found = std::find_if(texts_.begin(), texts_.end(), [c](const auto& t) { return t.first == c; });
     return found == texts_.end() ? std::string_view{} : std::string_view{found->second};
   }
+  friend bool operator==(const Texts&, const Texts&) = default;
   /// Valid as long as these texts are not changed.
   [[nodiscard]] Fields fields() const {
     Fields out;
@@ -274,6 +275,17 @@ std::span<const EntryField> fields_of(Kind kind) noexcept {
   return {};
 }
 
+void require_sound(const Draft& draft, std::string_view between) {
+  std::string out;
+  const auto add = [&](std::string_view text) {
+    if (!out.empty()) out += between;
+    out += text;
+  };
+  for (const FieldFault& f : draft.faults) add(f.text);
+  for (const std::string& m : draft.missing) add(m + " is missing");
+  if (!out.empty()) throw Error{Errc::bad_data, out};
+}
+
 Draft draft_record(const Register& reg, Instant now, Kind kind, const NamedTexts& fields) {
   Texts texts = as_texts(kind, fields);
   split_amount(texts);
@@ -301,9 +313,24 @@ Draft draft_correction(const Register& reg, Instant now, const Entry& of, const 
   return draft;
 }
 
+NamedTexts record_texts(const Register& reg, const Entry& e) {
+  const RegisterIndex index{reg};
+  const Texts texts = texts_of(e, index);
+  NamedTexts out;
+  for (const EntryField& f : fields_of(e.kind))
+    if (const auto text = texts.get(*find_column(table_of(e.kind), f.name)); !text.empty())
+      out.emplace_back(f.name, text);
+  return out;
+}
+
 Register load_register(Database& db) {
   const ReadTransaction view{db};
   return RegisterRepository{db}.load();
+}
+
+Register load_register_of(Database& db, std::string_view vessel) {
+  const ReadTransaction view{db};
+  return RegisterRepository{db}.load_of(vessel);
 }
 
 namespace {
@@ -326,6 +353,27 @@ Entry keep_record(Database& db, const Clock& clock, Entry entry) {
   log.add(entry);
   transaction.commit();
   return entry;
+}
+
+KeptOnce keep_record_once(Database& db, Entry entry, const Uuid& id) {
+  const bool is_v7 = (id.bytes[6] & 0xF0) == 0x70 && (id.bytes[8] & 0xC0) == 0x80;
+  if (!is_v7) throw Error{Errc::bad_data, fmt::format("id: {} is no UUID of version 7", format_uuid(id))};
+  WriteTransaction transaction{db};
+  LogRepository log{db};
+  entry.head.id = id;
+  if (const auto kept = log.find(id)) {
+    const Register reg = RegisterRepository{db}.load();
+    const RegisterIndex index{reg};
+    const bool is_same = kept->kind == entry.kind && kept->vessel == entry.vessel && kept->head.by == entry.head.by &&
+                         kept->head.replaces == entry.head.replaces && !kept->is_withdrawal() &&
+                         texts_of(*kept, index) == texts_of(entry, index);
+    if (is_same) return {*kept, false};
+    throw Error{Errc::conflict, fmt::format("id: {} is that of another record already", format_uuid(id))};
+  }
+  if (entry.head.replaces) require_in_force(log, *entry.head.replaces);
+  log.add(entry);
+  transaction.commit();
+  return {std::move(entry), true};
 }
 
 Entry get_standing_record(Database& db, const std::string& id) {

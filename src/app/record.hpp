@@ -39,6 +39,9 @@ struct Draft {
   std::vector<std::string> odd;      ///< kept all the same, but worth a look
 };
 
+/// \throws Error{bad_data} with all that is wrong or missing, parted by `between`
+void require_sound(const Draft& draft, std::string_view between = "; ");
+
 /// Reads what somebody typed about one record of `kind`. What goes without saying is filled in: the only vessel, its
 /// only shaft or lubricator, the present moment (to the minute). "60 strokes" may be given as the amount alone.
 /// \throws Error{usage} for a field that such a record does not have
@@ -47,9 +50,21 @@ Draft draft_record(const Register& reg, Instant now, Kind kind, const NamedTexts
 /// that a later calibration rewrites nothing. \pre `of` is in force and no withdrawal
 Draft draft_correction(const Register& reg, Instant now, const Entry& of, const NamedTexts& fields);
 
+/// What a record says, as the texts that draft_record takes; no `by`.
+NamedTexts record_texts(const Register& reg, const Entry& e);
+
 /// Keeps a drafted record under a new id, in one transaction. \return the record as it is kept
 /// \throws Error{conflict} a correction of a record that is not in force any more; Error{busy}
 Entry keep_record(Database& db, const Clock& clock, Entry entry);
+
+struct KeptOnce {
+  Entry entry;
+  bool is_new = false;  ///< false: it was kept before
+};
+/// The same under an id that whoever sends it has made, so that a record sent twice is kept once.
+/// \param id version 7
+/// \throws Error as keep_record; Error{bad_data} not such an id; Error{conflict} the id is taken by another record
+KeptOnce keep_record_once(Database& db, Entry entry, const Uuid& id);
 
 /// The record in force that a correction or withdrawal of `id` (or its first digits) would be about.
 /// \throws Error as get_record; Error{conflict} withdrawn, or corrected already (names what is in force)
@@ -65,5 +80,7 @@ Withdrawn withdraw_record(Database& db, const Clock& clock, const std::string& i
 
 /// The register in one read of its own.
 Register load_register(Database& db);
+/// The same of one vessel; all of it where no vessel has that code.
+Register load_register_of(Database& db, std::string_view vessel);
 
 }  // namespace shaftlog

@@ -51,20 +51,8 @@ void put(VesselLog& log, const Entry& e) {
   }
 }
 
-template <class What>
-void drop(std::vector<Logged<What>>& records, const Uuid& id) {
-  std::erase_if(records, [&id](const Logged<What>& r) { return r.id == id; });
-}
-
 void drop(VesselLog& log, const Uuid& id) {
-  drop(log.hours, id);
-  drop(log.cycles, id);
-  drop(log.levels, id);
-  drop(log.refills, id);
-  drop(log.greasings, id);
-  drop(log.alarms, id);
-  drop(log.work, id);
-  drop(log.inspections, id);
+  for_each_list(log, [&](auto& records) { std::erase_if(records, [&](const auto& r) { return r.id == id; }); });
 }
 
 /// 90 % of a normal distribution lie within so many standard deviations.
@@ -88,6 +76,38 @@ std::optional<Estimate> expected_reading(const VesselLog& log, const Entry& draf
   const double at_most = std::max(0.0, hours_between(last, draft.head.at.utc));
   return Estimate{result.meter_now_h + run, result.meter_now_h + std::max(0.0, run - kNormal95 * sd),
                   result.meter_now_h + std::min(at_most, run + kNormal95 * sd)};
+}
+
+/// What a refill should take: from the level that was read before, else that of the balance, up to the level read
+/// after, else the full mark. \param before the log without the draft
+std::optional<Estimate> expected_refill(const VesselLog& before, const Entry& draft) {
+  const auto unit = std::find_if(before.lubricators.begin(), before.lubricators.end(),
+                                 [&](const Lubricator& l) { return l.id == draft.lubricator; });
+  const LubricatorSetting* set =
+      unit == before.lubricators.end() ? nullptr : setting_at(unit->settings, draft.head.at.utc);
+  if (set == nullptr) return std::nullopt;
+  const VesselDigest d = digest(before, draft.head.at.utc);
+  const auto balance = d.delivery.find(draft.lubricator);
+  const Refill& r = std::get<Refill>(draft.detail);
+  constexpr double kReading_pct = 1.5;  // of a level, 1 sd, while the records do not tell (common practice, no source)
+  const double told_pct = balance == d.delivery.end() ? 0 : balance->second.level_sd_pct;
+  const double reading_pct = kNormal95 * (told_pct > 0 ? told_pct : kReading_pct);
+  const auto read = [&](const Level& l) {
+    return Estimate{in_pct(l), in_pct(l) - reading_pct, in_pct(l) + reading_pct};
+  };
+  std::optional<Estimate> from;
+  if (r.before) {
+    from = read(*r.before);
+  } else if (balance != d.delivery.end()) {
+    from = balance->second.level_pct;
+  }
+  if (!from) return std::nullopt;
+  const Estimate to = r.after ? read(*r.after) : Estimate{100, 100, 100};
+  const double pct = in_cm3(set->reservoir) / 100;
+  const double value = (to.value - from->value) * pct;
+  const double down = std::hypot(to.value - to.low, from->high - from->value) * pct;
+  const double up = std::hypot(to.high - to.value, from->value - from->low) * pct;
+  return Estimate{std::max(0.0, value), std::max(0.0, value - down), std::max(0.0, value + up)};
 }
 
 /// The prediction for the draft, made with everything before it and without its own amount.
@@ -147,6 +167,7 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
       if (e.head.id != draft.head.replaces) look.last = e;
   }
   if (draft.head.replaces) drop(log, *draft.head.replaces);
+  if (draft.kind == Kind::refill) look.expected = expected_refill(log, draft);
   Entry e = draft;
   // Any id of its own will do; the greatest sorts behind what happened at the same moment.
   e.head.id.bytes.fill(0xFF);
@@ -169,6 +190,27 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
       look.odd.push_back(fmt::format("{:.0f} cm3 is far from the usual {:.0f} to {:.0f}", in_cm3(*g.amount->volume),
                                      look.expected->low, look.expected->high));
   }
+  return look;
+}
+
+std::optional<SecondLook> look_ahead(Database& db, const Register& reg, Instant now, Kind kind, NamedTexts fields) {
+  constexpr std::pair<std::string_view, std::string_view> kSayNothing[] = {
+      {"meter_h", "0"}, {"count", "0"}, {"level_pct", "0"}, {"amount", "1"}, {"unit", "cm3"}, {"ended", "pressure"}};
+  if (kind != Kind::hours && kind != Kind::cycles && kind != Kind::level && kind != Kind::refill &&
+      kind != Kind::greasing)
+    return std::nullopt;
+  for (const auto& [name, text] : kSayNothing) {
+    const auto has_name = [&name = name](const auto& f) { return f.first == name; };
+    if (std::find_if(fields_of(kind).begin(), fields_of(kind).end(),
+                     [&name = name](const EntryField& f) { return f.name == name; }) == fields_of(kind).end())
+      continue;
+    std::erase_if(fields, has_name);
+    fields.emplace_back(name, text);
+  }
+  const Draft draft = draft_record(reg, now, kind, fields);
+  if (!draft.entry) return std::nullopt;
+  SecondLook look = second_look(db, *draft.entry, now);
+  look.odd.clear();
   return look;
 }
 

@@ -155,6 +155,12 @@ std::string format_stamp(const Stamp& s) {
   return out + format_offset(s.offset);
 }
 
+std::string compact_utc(Instant t) {
+  std::string at = format_utc(t);
+  std::erase_if(at, [](char c) { return c == '-' || c == ':'; });
+  return at;
+}
+
 std::string format_utc(Instant t) {
   const Civil c = civil_of(t, minutes{0});
   return fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}Z", c.year, c.month, c.day, c.hour, c.minute, c.second);

@@ -66,6 +66,8 @@ std::string format_stamp(const Stamp& s);
 
 /// "2026-03-14T07:10:00Z"
 std::string format_utc(Instant t);
+/// "20260314T081000Z", for names of files.
+std::string compact_utc(Instant t);
 
 /// Local date and time for people: "2026-03-14 08:10"; "2026-03-14" when only the day is known.
 std::string format_local(const Stamp& s);

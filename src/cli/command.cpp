@@ -133,7 +133,8 @@ Call parse_call(Command& root, const std::vector<std::string>& words) {
   } catch (const CLI::ParseError& e) {
     const Command& c = selected(app, root, &last);
     for (const Option& o : c.options)
-      if (o.is_argument && o.is_required && e.get_name() == "RequiredError")
+      if (o.is_argument && o.is_required && e.get_name() == "RequiredError" &&
+          std::string_view{e.what()}.find(o.name) != std::string_view::npos)
         refuse(fmt::format("{} needs {}: {}", where(c), o.value, o.what));
     for (const Command* owner : {&c, static_cast<const Command*>(&root)})
       for (const Option& o : owner->options)

@@ -81,39 +81,17 @@ struct Known {
   std::vector<std::string> odd;
 };
 
-std::string expected_phrase(Kind kind, const Estimate& e) {
-  if (kind == Kind::hours)
-    return fmt::format("{} h; usual {} to {}", format_figure(e.value, 6), format_figure(e.low, 6),
-                       format_figure(e.high, 6));
-  return format_expected_cm3(e);
-}
-
-Known look_up(Database& db, const Register& reg, const Entry& draft, Instant now) {
-  const SecondLook look = second_look(db, draft, now);
+Known told(const SecondLook& look, Kind kind, const Register& reg) {
   const Names names{reg};
   Known known;
   known.odd = look.odd;
-  if (look.expected) known.expected = expected_phrase(draft.kind, *look.expected);
+  if (look.expected) known.expected = format_expected(kind, *look.expected);
   if (look.last) known.last = fmt::format("{}, {}", says(*look.last, names), format_local(look.last->head.at));
   return known;
 }
 
-/// A record of that subject with a value that says nothing, to ask what is known before anything is typed.
-std::optional<Known> look_ahead(Database& db, const Register& reg, Instant now, Kind kind, NamedTexts texts) {
-  for (const auto& [name, text] : std::initializer_list<std::pair<const char*, const char*>>{{"meter_h", "0"},
-                                                                                             {"count", "0"},
-                                                                                             {"level_pct", "0"},
-                                                                                             {"amount", "1"},
-                                                                                             {"unit", "cm3"},
-                                                                                             {"ended", "pressure"}})
-    for (const EntryField& f : fields_of(kind))
-      if (f.name == name) set(texts, name, text);
-  if (kind != Kind::hours && kind != Kind::cycles && kind != Kind::level && kind != Kind::refill &&
-      kind != Kind::greasing)
-    return std::nullopt;
-  const Draft draft = draft_record(reg, now, kind, texts);
-  if (!draft.entry) return std::nullopt;
-  return look_up(db, reg, *draft.entry, now);
+Known look_up(Database& db, const Register& reg, const Entry& draft, Instant now) {
+  return told(second_look(db, draft, now), draft.kind, reg);
 }
 
 std::string codes_on_board(const Register& reg, const NamedTexts& texts, std::string_view field) {
@@ -166,7 +144,7 @@ bool ask_for_values(Console& console, Database& db, const Register& reg, Instant
     }
     if (!has_looked && f.name != "vessel" && f.name != "shaft" && f.name != "lubricator") {
       has_looked = true;
-      known = look_ahead(db, reg, now, kind, texts);
+      if (const auto look = look_ahead(db, reg, now, kind, texts)) known = told(*look, kind, reg);
       if (known && !known->last.empty()) console.err(fmt::format("last: {}\n", known->last));
       if (known && !known->expected.empty()) console.err(fmt::format("expected: {}\n", known->expected));
     }
@@ -202,14 +180,6 @@ bool ask_for_values(Console& console, Database& db, const Register& reg, Instant
     names += (i == 0 ? "" : i + 1 == missing.size() ? " and " : ", ") + name;
   }
   throw Error{Errc::usage, fmt::format("{} needs {} too", path, names)};
-}
-
-/// All faults of a draft in one error.
-void require_sound(const Draft& draft) {
-  if (draft.faults.empty()) return;
-  std::string text;
-  for (const FieldFault& f : draft.faults) text += (text.empty() ? "" : "\n") + f.text;
-  throw Error{Errc::bad_data, text};
 }
 
 std::string entry_json(const Entry& e, const Names& names, const Known& known, const std::string& changes) {
@@ -282,7 +252,7 @@ void add_kind(Command& add, const Surroundings& around, Kind kind, std::string w
       draft = draft_record(reg, now, kind, texts);
       if (!draft.missing.empty()) refuse_missing(fmt::format("add {}", name_of(kind)), kind, draft.missing);
     }
-    require_sound(draft);
+    require_sound(draft, "\n");
     return keep(console, db, around, reg, draft, words->json, "");
   };
 }
@@ -338,7 +308,7 @@ void add_correct(Command& root, const Surroundings& around) {
     const Entry of = get_standing_record(db, *words->id);
     Draft draft = draft_correction(reg, around.clock.now_s(), of, texts);
     if (!draft.missing.empty()) refuse_missing("correct", of.kind, draft.missing);
-    require_sound(draft);
+    require_sound(draft, "\n");
     const std::string changes = changes_between(of, *draft.entry, Names{reg});
     if (changes.empty()) throw Error{Errc::usage, "the record says all that already; nothing was changed"};
     draft.entry->head.reason = reason_for(console, words->reason, "correct");

@@ -34,20 +34,6 @@ void add_upgrade(Command& root, const Surroundings& around) {
   };
 }
 
-struct BackupWords {
-  std::optional<std::string> to;
-};
-
-void add_backup(Command& root, const Surroundings& around) {
-  Command& c = root.add("backup", "copy the database while others may write, and check the copy");
-  const auto words = std::make_shared<BackupWords>();
-  c.argument("TO", words->to, "a new file, or a folder", true);
-  c.run = [&around, words](Console& console) {
-    console.out(fmt::format("copied to {}\n", backup_database(around.database(), *words->to, around.clock).string()));
-    return kDone;
-  };
-}
-
 struct CheckWords {
   bool json = false;
 };
@@ -64,6 +50,7 @@ void add_check(Command& root, const Surroundings& around) {
       json.key("schema").integer(r.schema);
       json.key("vessels").integer(r.vessels);
       json.key("records").integer(r.records);
+      json.key("finding_remarks").integer(r.finding_remarks);
       json.key("faults").begin_list();
       for (const std::string& f : r.faults) json.text(f);
       json.end_list();
@@ -76,8 +63,10 @@ void add_check(Command& root, const Surroundings& around) {
       };
       const std::string state =
           r.faults.empty() ? "all is well" : count(static_cast<std::int64_t>(r.faults.size()), "fault");
-      console.out(fmt::format("{}: {}, {}, {}, schema {}\n", around.database().string(), state,
-                              count(r.vessels, "vessel"), count(r.records, "record"), r.schema));
+      const std::string remarks =
+          r.finding_remarks == 0 ? "" : ", " + count(r.finding_remarks, "remark") + " on findings";
+      console.out(fmt::format("{}: {}, {}, {}{}, schema {}\n", around.database().string(), state,
+                              count(r.vessels, "vessel"), count(r.records, "record"), remarks, r.schema));
     }
     return r.faults.empty() ? kDone : kFound;
   };
@@ -88,7 +77,6 @@ void add_check(Command& root, const Surroundings& around) {
 void add_maintenance_commands(Command& root, const Surroundings& around) {
   add_init(root, around);
   add_upgrade(root, around);
-  add_backup(root, around);
   add_check(root, around);
 }
 

@@ -70,8 +70,16 @@ std::unique_ptr<Command> make_commands(Surroundings& around) {
   add_entry_commands(*root, around);
   add_log_commands(*root, around);
   add_review_commands(*root, around);
+  add_report_commands(*root, around);
+  add_sheet_command(*root, around);
+  add_replay_command(*root, around);
+  add_advise_command(*root, around);
+  add_history_commands(*root, around);
+  add_finding_commands(*root, around);
   add_exchange_commands(*root, around);
   add_maintenance_commands(*root, around);
+  add_safety_commands(*root, around);
+  add_account_commands(*root, around);
   add_shell_commands(*root);
   return root;
 }

@@ -24,10 +24,18 @@ struct Surroundings {
 
 // One function a group of commands; each adds its own to the tree.
 void add_maintenance_commands(Command& root, const Surroundings& around);
+void add_safety_commands(Command& root, const Surroundings& around);
 void add_exchange_commands(Command& root, const Surroundings& around);
 void add_log_commands(Command& root, const Surroundings& around);
 void add_entry_commands(Command& root, const Surroundings& around);
 void add_review_commands(Command& root, const Surroundings& around);
+void add_report_commands(Command& root, const Surroundings& around);
+void add_sheet_command(Command& root, const Surroundings& around);
+void add_replay_command(Command& root, const Surroundings& around);
+void add_advise_command(Command& root, const Surroundings& around);
+void add_history_commands(Command& root, const Surroundings& around);
+void add_finding_commands(Command& root, const Surroundings& around);
+void add_account_commands(Command& root, const Surroundings& around);
 void add_shell_commands(Command& root);
 
 /// Everything `shaftlog` can do from a command line.

@@ -1,12 +1,14 @@
-#include "app/look_up.hpp"
 #include "app/maintenance.hpp"
+#include "app/plain.hpp"
 #include "app/review.hpp"
 #include "base/decimal.hpp"
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
+#include "cli/view_words.hpp"
 #include "reports/due_report.hpp"
+#include "reports/plain_report.hpp"
 #include "reports/review_report.hpp"
 
 #include <fmt/format.h>
@@ -15,48 +17,25 @@ namespace shaftlog {
 
 namespace {
 
-/// The view that review and due share.
-struct ViewWords {
-  std::optional<std::string> as_of, known, vessel, group, threads;
-  bool json = false, csv = false, exit_code = false;
-
-  void add_to(Command& c) {
-    c.option("--as-of", "TIME", as_of, "only what had happened by then; a day is its noon in UTC; else now");
-    c.option("--known", "TIME", known, "only what was recorded by then");
-    c.option("--vessel", "CODE", vessel, "only this vessel");
-    c.option("--group", "NAME", group, "only this group of sister vessels");
-    c.option("--threads", "N", threads, "threads to compute with; else as many as the machine has");
-    c.flag("--json", json, "answer as JSON");
-    c.flag("--csv", csv, "answer as CSV");
-  }
-
-  [[nodiscard]] ReviewRequest request() const {
-    ReviewRequest r;
-    if (as_of) r.as_of = get_moment("--as-of", *as_of, Zone::utc()).utc;
-    if (known) r.known = get_moment("--known", *known, Zone::utc()).utc;
-    r.vessel = vessel.value_or("");
-    r.group = group.value_or("");
-    if (threads) {
-      const auto n = parse_decimal(*threads);
-      if (!n || n->scale != 0 || n->mantissa < 1 || n->mantissa > 1024)
-        throw Error{Errc::usage, fmt::format("--threads: \"{}\" is not a number from 1 to 1024", shown(*threads))};
-      r.threads = static_cast<unsigned>(n->mantissa);
-    }
-    if (json && csv) throw Error{Errc::usage, "either --json or --csv"};
-    return r;
-  }
-
-  [[nodiscard]] std::string scope() const {
-    if (vessel) return "vessel " + *vessel;
-    if (group) return "group " + *group;
-    return "fleet";
-  }
-};
-
 struct ReviewWords : ViewWords {
-  bool all = false;
+  bool all = false, plain = false;
   std::optional<std::string> what;
 };
+
+/// What plain methods say, instead of the findings.
+void show_plainly(Console& console, const Surroundings& around, const ReviewWords& words) {
+  const ReviewRequest request = words.request();
+  if (words.what || words.all || words.exit_code)
+    throw Error{Errc::usage, "--plain shows no findings: it takes no --what, --all or --exit-code"};
+  Database db = open_to_read(around.database());
+  const PlainView view = review_plainly(db, around.clock.now_s(), request);
+  if (words.json)
+    console.out(plain_json(view.series, view.reg, view.as_of));
+  else if (words.csv)
+    console.out(plain_csv(view.series, view.reg));
+  else
+    console.out(plain_text(view.series, view.reg, view.as_of, words.scope(), console.style()));
+}
 
 void add_review(Command& root, const Surroundings& around) {
   Command& c = root.add("review", "the ranked findings, and the state of each ship");
@@ -65,15 +44,21 @@ void add_review(Command& root, const Surroundings& around) {
   c.flag("--all", words->all, "also the tables of shafts and lubricators, and every ship in order");
   c.option("--what", "LIST", words->what, "with --csv: findings, shafts or lubricators; else findings");
   c.flag("--exit-code", words->exit_code, "exit code 1 when a finding asks to act or to plan");
+  c.flag("--plain", words->plain, "instead of findings what plain methods say: charts, trend and change tests");
   c.more =
       "Urgency: act, before the next greasing; plan, at the next port or docking; watch, the evidence is building; "
       "note, about the records. Intervals run from 5 to 95 %.";
   c.run = [&around, words](Console& console) {
+    if (words->plain) {
+      show_plainly(console, around, *words);
+      return kDone;
+    }
     const ReviewRequest request = words->request();
     if (words->what && !words->csv) throw Error{Errc::usage, "--what goes with --csv"};
     Database db = open_to_read(around.database());
     const FleetReview r = review(db, around.clock.now_s(), request);
-    const ReviewView view{r.as_of, program_version(), r.reg, r.findings, r.vessels, {}, words->scope(), request.known};
+    const ReviewView view{r.as_of,  program_version(), r.reg,         r.findings, r.vessels,
+                          r.states, words->scope(),    request.known, r.outcomes};
     if (words->json) {
       console.out(review_json(view));
     } else if (words->csv) {
@@ -90,7 +75,11 @@ void add_review(Command& root, const Surroundings& around) {
       console.out(review_text(view, console.style(), words->all));
     }
     bool is_pressing = false;
-    for (const Finding& f : r.findings) is_pressing |= f.urgency == Urgency::act || f.urgency == Urgency::plan;
+    for (const Finding& f : r.findings) {
+      const auto state = r.states.find(f.id);
+      const bool is_closed = state != r.states.end() && state->second.status == FindingStatus::closed;
+      is_pressing |= !is_closed && (f.urgency == Urgency::act || f.urgency == Urgency::plan);
+    }
     return words->exit_code && is_pressing ? kFound : kDone;
   };
 }

@@ -17,8 +17,18 @@ constexpr std::array<std::string_view, 12> kThickeners{"",
                                                        "sodium",
                                                        "barium",
                                                        "other"};
+constexpr std::array<std::string_view, 3> kEvidence{"test_report", "supplier_statement", "none"};
 
 }  // namespace
+
+std::string_view name_of(Evidence e) noexcept { return kEvidence[static_cast<std::size_t>(e)]; }
+
+std::optional<Evidence> parse_evidence(std::string_view word) noexcept {
+  for (std::size_t i = 0; i < kEvidence.size(); ++i) {
+    if (kEvidence[i] == word) return static_cast<Evidence>(i);
+  }
+  return std::nullopt;
+}
 
 std::string_view name_of(Thickener t) noexcept { return kThickeners[static_cast<std::size_t>(t)]; }
 

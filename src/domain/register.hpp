@@ -48,6 +48,14 @@ struct Grease {
   std::optional<bool> sea_safe;  ///< environmentally acceptable at an oil-to-sea interface; empty: not known
 };
 
+enum class Evidence : std::uint8_t { test_report, supplier_statement, none };
+/// What is known about two greases that may meet in a cavity or a line. There may be several about one pair.
+struct GreaseEvidence {
+  GreaseId grease, other;
+  Evidence evidence = Evidence::none;  ///< none: it was asked for and there is none
+  std::string reference;               ///< number, date, what it says; empty: not said
+};
+
 struct GunCalibration {
   std::optional<Stamp> from;
   Volume per_stroke;
@@ -81,6 +89,8 @@ struct ShaftSetting {
   std::optional<Level> reserve;                ///< fill below which the shaft counts as starved; empty: 20 %
   std::optional<HoursReading> meter_rollover;  ///< reading at which the meter starts again at 0
   GreaseId grease;
+  /// What an inspection may show; empty: no limit is set.
+  std::optional<std::int64_t> water_limit_ppm, iron_limit_ppm_milli, clearance_limit_um;
 };
 struct Shaft {
   ShaftId id;
@@ -101,6 +111,7 @@ struct Feed {
 struct Register {
   std::vector<Vessel> vessels;  // each list sorted by (vessel code,) code
   std::vector<Grease> greases;
+  std::vector<GreaseEvidence> grease_evidence;  // sorted by codes of both, evidence, reference
   std::vector<Gun> guns;
   std::vector<Lubricator> lubricators;
   std::vector<Shaft> shafts;
@@ -120,6 +131,8 @@ const Setting* setting_at(const std::vector<Setting>& settings, Instant t) noexc
 
 std::string_view name_of(Thickener t) noexcept;
 std::optional<Thickener> parse_thickener(std::string_view word) noexcept;
+std::string_view name_of(Evidence e) noexcept;
+std::optional<Evidence> parse_evidence(std::string_view word) noexcept;
 
 /// What an IMO ship identification number looks like by its check digit (IMO A.1117(30); a typing aid, not a proof).
 enum class ImoCheck : std::uint8_t { plain, not_seven_digits, wrong_check_digit, suspicious };

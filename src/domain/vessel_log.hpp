@@ -37,7 +37,8 @@ struct FutureRecord {
 /// Everything in force about one vessel: its part of the register and its records, each list sorted by (at, id).
 struct VesselLog {
   Vessel vessel;
-  std::vector<Grease> greases;  ///< all of them
+  std::vector<Grease> greases;                  ///< all of them
+  std::vector<GreaseEvidence> grease_evidence;  ///< likewise
   std::vector<Gun> guns;
   std::vector<Lubricator> lubricators;  // sorted by code
   std::vector<Shaft> shafts;            // sorted by code
@@ -55,5 +56,18 @@ struct VesselLog {
   std::vector<Logged<Inspection>> inspections;
   std::vector<FutureRecord> future;  ///< not in the lists above
 };
+
+/// Calls `take` with each of the eight lists of records.
+template <class Log, class Take>
+void for_each_list(Log& log, const Take& take) {
+  take(log.hours);
+  take(log.cycles);
+  take(log.levels);
+  take(log.refills);
+  take(log.greasings);
+  take(log.alarms);
+  take(log.work);
+  take(log.inspections);
+}
 
 }  // namespace shaftlog

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "base/time.hpp"
+#include "domain/finding_remark.hpp"
 #include "domain/record.hpp"
 #include "domain/register.hpp"
 #include "interchange/register_index.hpp"
@@ -54,6 +55,14 @@ Uuid content_id(std::string_view content, std::uint32_t occurrence);
 // Rows of the register. Empty when there are faults, which are appended.
 std::optional<Vessel> parse_vessel(const Fields& fields, std::vector<Fault>& faults, std::vector<Fault>& warnings);
 std::optional<Grease> parse_grease(const Fields& fields, const FieldOptions& options, std::vector<Fault>& faults);
+std::optional<GreaseEvidence> parse_grease_evidence(const Fields& fields, const RegisterIndex& index,
+                                                    const FieldOptions& options, std::vector<Fault>& faults);
+
+/// A remark on a finding; its id is made from its content where none is given.
+std::optional<FindingRemark> parse_finding_remark(const Fields& fields, const RegisterIndex& index,
+                                                  const FieldOptions& options, std::vector<Fault>& faults);
+/// What makes the id of a remark that came without one, as append_content for a record.
+void append_content(std::string& out, const FindingRemark& remark, const RegisterIndex& index);
 
 struct GunFields {
   VesselId vessel;

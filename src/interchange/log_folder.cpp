@@ -3,6 +3,7 @@
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "interchange/field_reader.hpp"
+#include "interchange/new_folder.hpp"
 
 #include <algorithm>
 #include <array>
@@ -17,6 +18,17 @@ std::vector<std::string_view> file_names() {
   std::vector<std::string_view> out;
   for (std::size_t i = 0; i < kTableCount; ++i) out.push_back(file_name_of(table_at(i)));
   return out;
+}
+
+void require_finished(const std::filesystem::path& folder) {
+  std::error_code ignored;
+  if (std::filesystem::exists(folder / kUnfinishedName, ignored)) {
+    throw Error{
+        Errc::bad_data,
+        fmt::format("{}: an export into it was cut short, and its files may not belong together; export into it "
+                    "again",
+                    shown(folder.string(), 200))};
+  }
 }
 
 std::string lower_case(std::string text) {
@@ -56,6 +68,7 @@ std::vector<LogFile> find_log_files(const std::filesystem::path& folder, std::ve
   if (!std::filesystem::is_directory(status)) {
     throw Error{Errc::bad_data, fmt::format("{}: is a file; expected a log folder", shown(folder.string(), 200))};
   }
+  require_finished(folder);
   std::vector<LogFile> out;
   std::filesystem::directory_iterator it{folder, ec};
   if (ec) throw Error{Errc::io, fmt::format("{}: cannot be read: {}", shown(folder.string(), 200), ec.message())};
@@ -99,6 +112,7 @@ std::vector<LogFile> as_log_files(const std::vector<std::filesystem::path>& file
                                               "greasings.csv or another of them{}",
                                               shown(name), suggestion(lower_case(name), file_names()))};
     }
+    require_finished(path.parent_path());
     out.push_back({*table, path});
   }
   std::stable_sort(out.begin(), out.end(), [](const LogFile& a, const LogFile& b) { return a.table < b.table; });
@@ -275,8 +289,42 @@ void LogTableWriter::write(const Shaft& shaft) {
     if (s.meter_rollover) put(Column::meter_rollover_h, format_hours(s.meter_rollover->base()));
     put(Column::grease, code_or_empty(index_->find(s.grease)));
     put(Column::from, stamp_or_empty(s.from));
+    put(Column::water_limit_pct, scaled_or_empty(s.water_limit_ppm, 4));
+    put(Column::iron_limit_ppm, scaled_or_empty(s.iron_limit_ppm_milli, 3));
+    put(Column::clearance_limit_mm, scaled_or_empty(s.clearance_limit_um, 3));
     end_row();
   }
+}
+
+void LogTableWriter::write(const GreaseEvidence& e) {
+  put(Column::grease, code_or_empty(index_->find(e.grease)));
+  put(Column::other_grease, code_or_empty(index_->find(e.other)));
+  put(Column::evidence, std::string{name_of(e.evidence)});
+  put(Column::reference, e.reference);
+  end_row();
+}
+
+void LogTableWriter::write(const FindingRemark& r) {
+  using enum Column;
+  const auto instant = [](const std::optional<Instant>& t) { return t ? format_utc(*t) : std::string{}; };
+  put(vessel, code_or_empty(index_->find(r.vessel)));
+  put(shaft, code_or_empty(index_->find(r.shaft)));
+  put(lubricator, code_or_empty(index_->find(r.lubricator)));
+  put(finding, format_uuid(r.finding));
+  put(Column::kind, r.kind);
+  put(did, std::string{name_of(r.did)});
+  put(at, format_stamp(r.at));
+  put(says, r.says);
+  put(by, r.by);
+  put(was_urgency, r.then.urgency);
+  put(was_summary, r.then.summary);
+  put(was_first_seen, instant(r.then.first_seen));
+  put(was_began, instant(r.then.began));
+  put(was_measure, r.then.measure);
+  put(was_value, scaled_or_empty(r.then.value_ppm, 6));
+  put(id, format_uuid(r.id));
+  put(recorded_at, format_stamp(r.recorded_at));
+  end_row();
 }
 
 void LogTableWriter::write(const Feed& f) {

@@ -58,6 +58,8 @@ class LogTableWriter {
   void write(const Lubricator& lubricator);  ///< a row a setting
   void write(const Shaft& shaft);            ///< a row a setting
   void write(const Feed& feed);
+  void write(const GreaseEvidence& evidence);
+  void write(const FindingRemark& remark);
   [[nodiscard]] std::uint64_t rows() const noexcept { return rows_; }
 
  private:

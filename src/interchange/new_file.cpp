@@ -27,14 +27,16 @@ std::filesystem::path beside(const std::filesystem::path& path) {
 
 }  // namespace
 
-NewFile::NewFile(std::filesystem::path path) : path_{std::move(path)}, beside_{beside(path_)} {
+NewFile::NewFile(std::filesystem::path path, std::filesystem::path called)
+    : path_{std::move(path)}, beside_{beside(path_)}, called_{called.empty() ? path_ : std::move(called)} {
   fd_ = ::open(beside_.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0666);
-  if (fd_ < 0) fail(path_, "cannot be written");
+  if (fd_ < 0) fail(called_, "cannot be written");
 }
 
 NewFile::NewFile(NewFile&& other) noexcept
     : path_{std::move(other.path_)},
       beside_{std::move(other.beside_)},
+      called_{std::move(other.called_)},
       fd_{std::exchange(other.fd_, -1)},
       done_{std::exchange(other.done_, true)} {}
 
@@ -48,19 +50,19 @@ void NewFile::write(std::string_view text) {
     const ssize_t n = ::write(fd_, text.data(), text.size());
     if (n < 0) {
       if (errno == EINTR) continue;
-      fail(path_, "cannot be written");
+      fail(called_, "cannot be written");
     }
     text.remove_prefix(static_cast<std::size_t>(n));
   }
 }
 
 void NewFile::sync() {
-  if (::fsync(fd_) != 0) fail(path_, "cannot be brought to the disk");
+  if (::fsync(fd_) != 0) fail(called_, "cannot be brought to the disk");
 }
 
 void NewFile::keep() {
-  if (::close(std::exchange(fd_, -1)) != 0) fail(path_, "cannot be written");
-  if (::rename(beside_.c_str(), path_.c_str()) != 0) fail(path_, "cannot be written");
+  if (::close(std::exchange(fd_, -1)) != 0) fail(called_, "cannot be written");
+  if (::rename(beside_.c_str(), path_.c_str()) != 0) fail(called_, "cannot be written");
   done_ = true;
 }
 

@@ -8,8 +8,8 @@ namespace shaftlog {
 /// A file that appears whole or not at all: written beside its name, brought to the disk, then renamed.
 class NewFile {
  public:
-  /// \throws Error{io}
-  explicit NewFile(std::filesystem::path path);
+  /// \param called the name that messages tell, where `path` is not the last one; empty: `path` \throws Error{io}
+  explicit NewFile(std::filesystem::path path, std::filesystem::path called = {});
   NewFile(NewFile&& other) noexcept;
   NewFile& operator=(NewFile&&) = delete;
   NewFile(const NewFile&) = delete;
@@ -21,7 +21,7 @@ class NewFile {
   void keep();                        ///< renames; after sync(). \throws Error{io}
 
  private:
-  std::filesystem::path path_, beside_;
+  std::filesystem::path path_, beside_, called_;
   int fd_ = -1;
   bool done_ = false;
 };

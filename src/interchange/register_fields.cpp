@@ -104,6 +104,32 @@ std::optional<Grease> parse_grease(const Fields& fields, const FieldOptions& opt
   return faults.size() == before ? std::optional{std::move(g)} : std::nullopt;
 }
 
+std::optional<GreaseEvidence> parse_grease_evidence(const Fields& fields, const RegisterIndex& index,
+                                                    const FieldOptions& options, std::vector<Fault>& faults) {
+  const std::size_t before = faults.size();
+  const FieldReader in{fields, options, faults};
+  GreaseEvidence row;
+  const auto grease = required_grease(in, index);
+  const std::string_view other = in.word(Column::other_grease);
+  if (other.empty()) {
+    in.refuse_missing(Column::other_grease, "the code of a grease");
+  } else if (const Grease* g = index.find_grease(other)) {
+    row.other = g->id;
+    if (grease && g->id == *grease) in.refuse(Column::other_grease, "is the same grease; expected another one");
+  } else {
+    in.refuse(Column::other_grease, fmt::format("\"{}\" is not a registered grease{}", shown(other),
+                                                expected_codes(other, index.grease_codes())));
+  }
+  constexpr const char* kWords = "test_report, supplier_statement, none";
+  const auto evidence = in.choice(Column::evidence, parse_evidence, kWords);
+  if (in.word(Column::evidence).empty()) in.refuse_missing(Column::evidence, std::string{"one of "} + kWords);
+  row.reference = std::string{fields[Column::reference]};
+  if (faults.size() != before) return std::nullopt;
+  row.grease = *grease;
+  row.evidence = *evidence;
+  return row;
+}
+
 std::optional<GunFields> parse_gun(const Fields& fields, const RegisterIndex& index, const FieldOptions& options,
                                    std::vector<Fault>& faults) {
   const std::size_t before = faults.size();
@@ -167,6 +193,9 @@ std::optional<ShaftFields> parse_shaft(const Fields& fields, const RegisterIndex
   }
   const auto grease = required_grease(in, index);
   row.setting.from = in.stamp(Column::from, vessel == nullptr ? Zone::utc() : vessel->zone);
+  row.setting.water_limit_ppm = in.number(Column::water_limit_pct, {4, 1, 1'000'000});
+  row.setting.iron_limit_ppm_milli = in.number(Column::iron_limit_ppm, {3, 1, 1'000'000'000});
+  row.setting.clearance_limit_um = in.number(Column::clearance_limit_mm, {3, 1, 1'000'000});
   if (faults.size() != before) return std::nullopt;
   row.setting.grease = *grease;
   row.vessel = vessel->vessel->id;

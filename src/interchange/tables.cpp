@@ -63,11 +63,28 @@ constexpr std::array<std::string_view, kColumnCount> kColumnNames{"vessel",
                                                                   "meter_rollover_h",
                                                                   "dose_cm3",
                                                                   "cycle_min",
+                                                                  "water_limit_pct",
+                                                                  "iron_limit_ppm",
+                                                                  "clearance_limit_mm",
+                                                                  "other_grease",
+                                                                  "evidence",
+                                                                  "reference",
+                                                                  "finding",
+                                                                  "kind",
+                                                                  "did",
+                                                                  "says",
+                                                                  "was_urgency",
+                                                                  "was_summary",
+                                                                  "was_first_seen",
+                                                                  "was_began",
+                                                                  "was_measure",
+                                                                  "was_value",
                                                                   "refused_because"};
 
 constexpr std::array<std::string_view, kTableCount> kFileNames{
-    "vessels.csv", "greases.csv", "guns.csv",    "lubricators.csv", "shafts.csv", "feeds.csv", "hours.csv",
-    "cycles.csv",  "levels.csv",  "refills.csv", "greasings.csv",   "alarms.csv", "work.csv",  "inspections.csv"};
+    "vessels.csv",         "greases.csv", "guns.csv",        "lubricators.csv", "shafts.csv",  "feeds.csv",
+    "grease_evidence.csv", "hours.csv",   "cycles.csv",      "levels.csv",      "refills.csv", "greasings.csv",
+    "alarms.csv",          "work.csv",    "inspections.csv", "findings.csv"};
 
 constexpr bool kYes = true, kNo = false;
 
@@ -77,9 +94,11 @@ constexpr TableColumn kGreases[] = {
 constexpr TableColumn kGuns[] = {{vessel, kYes}, {gun, kYes}, {cm3_per_stroke, kYes}, {calibrated_on, kNo}};
 constexpr TableColumn kLubricators[] = {{vessel, kYes},       {lubricator, kYes}, {reservoir_cm3, kYes},
                                         {low_level_cm3, kNo}, {grease, kYes},     {from, kNo}};
-constexpr TableColumn kShafts[] = {{vessel, kYes},    {shaft, kYes},        {position, kNo},    {cavity_cm3, kNo},
-                                   {interval_h, kNo}, {interval_days, kNo}, {reserve_pct, kNo}, {meter_rollover_h, kNo},
-                                   {grease, kYes},    {from, kNo}};
+constexpr TableColumn kShafts[] = {
+    {vessel, kYes},         {shaft, kYes},         {position, kNo},          {cavity_cm3, kNo}, {interval_h, kNo},
+    {interval_days, kNo},   {reserve_pct, kNo},    {meter_rollover_h, kNo},  {grease, kYes},    {from, kNo},
+    {water_limit_pct, kNo}, {iron_limit_ppm, kNo}, {clearance_limit_mm, kNo}};
+constexpr TableColumn kGreaseEvidence[] = {{grease, kYes}, {other_grease, kYes}, {evidence, kYes}, {reference, kNo}};
 constexpr TableColumn kFeeds[] = {{vessel, kYes}, {lubricator, kYes}, {shaft, kYes},
                                   {from, kYes},   {dose_cm3, kYes},   {cycle_min, kYes}};
 
@@ -106,6 +125,11 @@ constexpr TableColumn kWork[] = {{vessel, kYes}, {shaft, kNo},         {lubricat
 constexpr TableColumn kInspections[] = {{vessel, kYes},  {shaft, kYes},       {at, kYes},     {water_pct, kNo},
                                         {iron_ppm, kNo}, {clearance_mm, kNo}, SHAFTLOG_COMMON};
 #undef SHAFTLOG_COMMON
+constexpr TableColumn kFindings[] = {{vessel, kYes},    {shaft, kNo},       {lubricator, kNo},  {finding, kYes},
+                                     {kind, kYes},      {did, kYes},        {at, kYes},         {says, kNo},
+                                     {by, kNo},         {was_urgency, kNo}, {was_summary, kNo}, {was_first_seen, kNo},
+                                     {was_began, kNo},  {was_measure, kNo}, {was_value, kNo},   {id, kNo},
+                                     {recorded_at, kNo}};
 
 }  // namespace
 
@@ -134,6 +158,8 @@ std::span<const TableColumn> columns_of(Table t) noexcept {
       return kShafts;
     case Table::feeds:
       return kFeeds;
+    case Table::grease_evidence:
+      return kGreaseEvidence;
     case Table::hours:
       return kHours;
     case Table::cycles:
@@ -150,6 +176,8 @@ std::span<const TableColumn> columns_of(Table t) noexcept {
       return kWork;
     case Table::inspections:
       return kInspections;
+    case Table::findings:
+      return kFindings;
   }
   return {};
 }

@@ -21,6 +21,7 @@ enum class Table : std::uint8_t {
   lubricators,
   shafts,
   feeds,
+  grease_evidence,
   hours,
   cycles,
   levels,
@@ -28,9 +29,10 @@ enum class Table : std::uint8_t {
   greasings,
   alarms,
   work,
-  inspections
+  inspections,
+  findings  ///< what was done about them
 };
-constexpr std::size_t kTableCount = 14;
+constexpr std::size_t kTableCount = 16;
 
 /// Every column that a file of a log folder may carry.
 enum class Column : std::uint8_t {
@@ -90,6 +92,22 @@ enum class Column : std::uint8_t {
   meter_rollover_h,
   dose_cm3,
   cycle_min,
+  water_limit_pct,
+  iron_limit_ppm,
+  clearance_limit_mm,
+  other_grease,
+  evidence,
+  reference,
+  finding,
+  kind,
+  did,
+  says,
+  was_urgency,
+  was_summary,
+  was_first_seen,
+  was_began,
+  was_measure,
+  was_value,
   refused_because  ///< only in rejects files: why the line was refused; read over
 };
 constexpr std::size_t kColumnCount = static_cast<std::size_t>(Column::refused_because) + 1;
@@ -104,7 +122,8 @@ std::string_view name_of(Column c) noexcept;
 std::string_view file_name_of(Table t) noexcept;
 /// The table that a file of that name holds, exactly.
 std::optional<Table> table_of_file(std::string_view file_name) noexcept;
-constexpr bool is_log(Table t) noexcept { return t >= Table::hours; }
+/// A table of records; neither the register nor the remarks on findings.
+constexpr bool is_log(Table t) noexcept { return t >= Table::hours && t <= Table::inspections; }
 /// The record kind of a log table. \pre is_log(t)
 constexpr Kind kind_of(Table t) noexcept {
   return static_cast<Kind>(static_cast<int>(t) - static_cast<int>(Table::hours));

@@ -103,6 +103,13 @@ std::string format_both(const Stamp& s) {
   return fmt::format("{} ({} UTC)", local, same_day ? utc.substr(11) : utc);
 }
 
+std::string format_offset(const Stamp& s) {
+  const auto minutes = s.offset.count();
+  if (minutes == 0) return "UTC";
+  const auto size = minutes < 0 ? -minutes : minutes;
+  return fmt::format("UTC{}{:02}:{:02}", minutes < 0 ? '-' : '+', size / 60, size % 60);
+}
+
 std::string format_both(Instant t, const Zone& zone) { return format_both(stamp_at(t, zone, Precision::minute)); }
 
 }  // namespace shaftlog

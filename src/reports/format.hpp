@@ -55,5 +55,7 @@ class Names {
 std::string format_both(const Stamp& s);
 /// The same of an instant on the vessel's clock, to the minute.
 std::string format_both(Instant t, const Zone& zone);
+/// "UTC+01:00", "UTC-03:30", "UTC": the offset of the clock by which it was written.
+std::string format_offset(const Stamp& s);
 
 }  // namespace shaftlog

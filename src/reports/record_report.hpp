@@ -26,6 +26,9 @@ std::vector<NamedValue> values_of(const Entry& e, const Names& names);
 /// The same as a phrase for people: "60 strokes of gun1 = 78 cm3, pressure, purge clean".
 std::string says(const Entry& e, const Names& names);
 
+/// What a second look expects of a record of that kind: hours of a meter, else cm3 as format_expected_cm3.
+std::string format_expected(Kind kind, const Estimate& e);
+
 /// A line of a listing: everything but the heading.
 TextTable record_table();
 void add_record(TextTable& table, const Entry& e, const Names& names);

@@ -146,8 +146,14 @@ std::vector<NamedValue> values_of(const Entry& e, const Names& names) {
 
 std::string says(const Entry& e, const Names& names) { return std::visit(Phrase{&names}, e.detail); }
 
+std::string format_expected(Kind kind, const Estimate& e) {
+  if (kind != Kind::hours) return format_expected_cm3(e);
+  return fmt::format("{} h; usual {} to {}", format_figure(e.value, 6), format_figure(e.low, 6),
+                     format_figure(e.high, 6));
+}
+
 TextTable record_table() {
-  return TextTable{{{"when"}, {"vessel"}, {"subject"}, {"kind"}, {"says"}, {"by"}, {"id"}, {"remark"}}};
+  return TextTable{{{"when"}, {"clock"}, {"vessel"}, {"subject"}, {"kind"}, {"says"}, {"by"}, {"id"}, {"remark"}}};
 }
 
 namespace {
@@ -164,8 +170,9 @@ std::string notes(const Entry& e) {
 }  // namespace
 
 void add_record(TextTable& table, const Entry& e, const Names& names) {
-  table.add({format_local(e.head.at), std::string{names.vessel(e.vessel)}, names.subject(e.shaft, e.lubricator),
-             std::string{name_of(e.kind)}, says(e, names), e.head.by, format_uuid(e.head.id).substr(0, 13), notes(e)});
+  table.add({format_local(e.head.at), format_offset(e.head.at), std::string{names.vessel(e.vessel)},
+             names.subject(e.shaft, e.lubricator), std::string{name_of(e.kind)}, says(e, names), e.head.by,
+             format_uuid(e.head.id).substr(0, 13), notes(e)});
 }
 
 void write_record(JsonWriter& json, const Entry& e, const Names& names) {

@@ -4,23 +4,16 @@
 
 namespace shaftlog {
 
-std::string_view name_of(FindingStatus s) noexcept {
-  switch (s) {
-    case FindingStatus::open:
-      return "open";
-    case FindingStatus::in_hand:
-      return "in_hand";
-    case FindingStatus::closed:
-      return "closed";
-  }
-  return "";
-}
-
 namespace {
 
-FindingStatus status_of(const ReviewView& view, const Finding& f) {
-  const auto found = view.status.find(f.id);
-  return found == view.status.end() ? FindingStatus::open : found->second;
+FindingState status_of(const ReviewView& view, const Finding& f) {
+  const auto found = view.states.find(f.id);
+  return found == view.states.end() ? FindingState{} : found->second;
+}
+
+const Outcome* outcome_of(const ReviewView& view, const Finding& f) {
+  const auto found = view.outcomes.find(f.id);
+  return found == view.outcomes.end() ? nullptr : &found->second;
 }
 
 std::optional<Estimate> as_estimate(const std::optional<StarvedHours>& h) {
@@ -36,7 +29,24 @@ void write_texts(JsonWriter& json, std::string_view key, const std::vector<std::
 
 }  // namespace
 
-void write_finding(JsonWriter& json, const Finding& f, const Names& names, FindingStatus status) {
+void write_outcome(JsonWriter& json, const Outcome& o) {
+  json.begin_object();
+  json.key("since").time(o.since);
+  json.key("verdict").text(name_of(o.verdict));
+  json.key("measure").text_or_null(o.measure);
+  json.key("unit").text_or_null(o.unit);
+  json.key("baseline").estimate(o.baseline);
+  json.key("now").estimate(o.now);
+  json.key("factor").estimate(o.factor);
+  json.key("found").number(o.found);
+  json.key("records").integer(o.records);
+  json.key("run_h").number(o.run_h);
+  json.key("text").text(o.says);
+  json.end_object();
+}
+
+void write_finding(JsonWriter& json, const Finding& f, const Names& names, const FindingState& state,
+                   const Outcome* outcome) {
   json.begin_object();
   json.key("id").text(format_uuid(f.id));
   json.key("vessel").text_or_null(names.vessel(f.vessel));
@@ -71,7 +81,21 @@ void write_finding(JsonWriter& json, const Finding& f, const Names& names, Findi
   json.end_list();
   write_texts(json, "likely_causes", f.likely_causes);
   write_texts(json, "checks", f.checks);
-  json.key("status").text(name_of(status));
+  json.key("status").text(name_of(state.status));
+  const bool is_moved = state.status != FindingStatus::open || !state.by.empty() || !state.says.empty();
+  json.key("status_since");
+  if (is_moved)
+    json.time(state.since.utc);
+  else
+    json.null();
+  json.key("status_by").text_or_null(state.by);
+  json.key("status_says").text_or_null(state.says);
+  json.key("remarks").integer(state.notes);
+  json.key("outcome");
+  if (outcome == nullptr)
+    json.null();
+  else
+    write_outcome(json, *outcome);
   json.end_object();
 }
 
@@ -83,7 +107,7 @@ std::string review_json(const ReviewView& view) {
   if (view.known) json.key("known").time(*view.known);
   json.key("version").text(view.version);
   json.key("findings").begin_list();
-  for (const Finding& f : view.findings) write_finding(json, f, names, status_of(view, f));
+  for (const Finding& f : view.findings) write_finding(json, f, names, status_of(view, f), outcome_of(view, f));
   json.end_list();
   json.key("shafts").begin_list();
   for (const VesselReview& v : view.vessels) {
@@ -119,6 +143,7 @@ std::string review_json(const ReviewView& view) {
       json.key("p10").time(l.next_refill.p10);
       json.key("p50").time(l.next_refill.p50);
       json.key("p90").time(l.next_refill.p90);
+      json.key("stands_since").time(l.next_refill.stands_since);
       json.end_object();
       json.end_object();
     }
@@ -148,20 +173,38 @@ std::string joined(const std::vector<std::string>& texts) {
 
 std::string findings_csv(const ReviewView& view) {
   const Names names{view.reg};
-  std::string out = csv_row({"id", "vessel", "shaft", "lubricator", "kind", "urgency", "status", "first_seen", "began",
-                             "began_low", "began_high", "summary", "strength", "likely_causes", "checks", "evidence"});
+  std::string out =
+      csv_row({"id",         "vessel",   "shaft",        "lubricator", "kind",        "urgency",  "status",
+               "first_seen", "began",    "began_low",    "began_high", "summary",     "strength", "likely_causes",
+               "checks",     "evidence", "status_since", "status_by",  "status_says", "outcome"});
   for (const Finding& f : view.findings) {
     std::string strength;
     for (const Figure& q : f.figures)
       if (q.name == "strength") strength = format_figure(q.estimate.value, 6);
     std::vector<std::string> ids;
     for (const Uuid& id : f.evidence) ids.push_back(format_uuid(id));
-    out += csv_row({format_uuid(f.id), std::string{names.vessel(f.vessel)}, std::string{names.shaft(f.shaft)},
-                    std::string{names.lubricator(f.lubricator)}, std::string{name_of(f.kind)},
-                    std::string{name_of(f.urgency)}, std::string{name_of(status_of(view, f))}, format_utc(f.first_seen),
-                    f.began ? format_utc(f.began->estimate) : "", f.began ? format_utc(f.began->low) : "",
-                    f.began ? format_utc(f.began->high) : "", f.summary, strength, joined(f.likely_causes),
-                    joined(f.checks), joined(ids)});
+    const FindingState state = status_of(view, f);
+    const Outcome* outcome = outcome_of(view, f);
+    out += csv_row({format_uuid(f.id),
+                    std::string{names.vessel(f.vessel)},
+                    std::string{names.shaft(f.shaft)},
+                    std::string{names.lubricator(f.lubricator)},
+                    std::string{name_of(f.kind)},
+                    std::string{name_of(f.urgency)},
+                    std::string{name_of(state.status)},
+                    format_utc(f.first_seen),
+                    f.began ? format_utc(f.began->estimate) : "",
+                    f.began ? format_utc(f.began->low) : "",
+                    f.began ? format_utc(f.began->high) : "",
+                    f.summary,
+                    strength,
+                    joined(f.likely_causes),
+                    joined(f.checks),
+                    joined(ids),
+                    state.since.utc == Instant{} ? "" : format_utc(state.since.utc),
+                    state.by,
+                    state.says,
+                    outcome == nullptr ? "" : outcome->says});
   }
   return out;
 }

@@ -1,6 +1,8 @@
 #pragma once
 
+#include "analysis/outcome.hpp"
 #include "analysis/review.hpp"
+#include "domain/finding_remark.hpp"
 #include "domain/register.hpp"
 #include "reports/format.hpp"
 #include "reports/json.hpp"
@@ -14,10 +16,6 @@
 
 namespace shaftlog {
 
-/// What the office has done about a finding.
-enum class FindingStatus : std::uint8_t { open, in_hand, closed };
-std::string_view name_of(FindingStatus s) noexcept;
-
 /// A review as the reports see it. Holds references only.
 struct ReviewView {
   Instant as_of{};
@@ -25,9 +23,10 @@ struct ReviewView {
   const Register& reg;
   std::span<const Finding> findings;  ///< most pressing first
   std::span<const VesselReview> vessels;
-  std::map<Uuid, FindingStatus> status;  ///< a finding that is not named is open
-  std::string scope = "fleet";           ///< "fleet", "vessel T-01", "group alder"
-  std::optional<Instant> known;          ///< only what was recorded by then was used
+  std::map<Uuid, FindingState> states;    ///< a finding that is not named is open
+  std::string scope = "fleet";            ///< "fleet", "vessel T-01", "group alder"
+  std::optional<Instant> known = {};      ///< only what was recorded by then was used
+  std::map<Uuid, Outcome> outcomes = {};  ///< of closed findings that still stand
 };
 
 /// For the superintendent: how many of each urgency, the findings in rank with what to do, the ships.
@@ -35,12 +34,18 @@ struct ReviewView {
 std::string review_text(const ReviewView& view, const TextStyle& style, bool with_all);
 
 /// One finding in full, as in the review's list of pressing ones. \param with_cautions its own cautions below it
-std::string finding_text(const Finding& f, const Names& names, const TextStyle& style, bool with_cautions);
+std::string finding_text(const Finding& f, const Names& names, const TextStyle& style, bool with_cautions,
+                         const FindingState& state = {});
 
 /// The object that `review --json` answers.
 std::string review_json(const ReviewView& view);
 /// One finding as an object of its "findings".
-void write_finding(JsonWriter& json, const Finding& f, const Names& names, FindingStatus status);
+/// \param outcome since it was closed; null: it is not
+void write_finding(JsonWriter& json, const Finding& f, const Names& names, const FindingState& state,
+                   const Outcome* outcome = nullptr);
+/// "in hand of Mate since 2026-10-01 12:00", "closed on ... by ...: fuse renewed"; empty while open and never reopened.
+std::string state_text(const FindingState& state);
+void write_outcome(JsonWriter& json, const Outcome& o);
 
 // CSV, UTC times, empty for what is not known.
 std::string findings_csv(const ReviewView& view);

@@ -13,6 +13,11 @@ constexpr std::array kUrgencies{Urgency::act, Urgency::plan, Urgency::watch, Urg
 constexpr std::size_t kMostShipsInOrder = 25;  // more ships with nothing to report are only counted
 
 bool is_pressing(const Finding& f) { return f.urgency == Urgency::act || f.urgency == Urgency::plan; }
+FindingState state_of(const ReviewView& view, const Finding& f) {
+  const auto found = view.states.find(f.id);
+  return found == view.states.end() ? FindingState{} : found->second;
+}
+bool is_closed(const ReviewView& view, const Finding& f) { return state_of(view, f).status == FindingStatus::closed; }
 std::string count_of(std::size_t n, std::string_view one, std::string_view many) {
   return fmt::format("{} {}", n, n == 1 ? one : many);
 }
@@ -88,9 +93,13 @@ std::string headline(const ReviewView& view, const TextStyle& style) {
                        format_local({*view.known, std::chrono::minutes{0}, Precision::minute}));
   out += fmt::format("\n{}, {}, {}\n", count_of(view.vessels.size(), "vessel", "vessels"),
                      count_of(shafts, "shaft", "shafts"), count_of(lubricators, "lubricator", "lubricators"));
-  if (view.findings.empty()) return out + "Nothing found: no shaft asks for attention.\n";
   std::array<std::size_t, 4> counts{};
-  for (const Finding& f : view.findings) ++counts[static_cast<std::size_t>(f.urgency)];
+  std::size_t closed = 0;
+  for (const Finding& f : view.findings) ++(is_closed(view, f) ? closed : counts[static_cast<std::size_t>(f.urgency)]);
+  if (closed == view.findings.size()) {
+    out +=
+        closed == 0 ? "Nothing found: no shaft asks for attention.\n" : "Nothing open: no shaft asks for attention.\n";
+  }
   static constexpr std::array<std::string_view, 4> kMeaning{"now, before the next greasing", "next port or docking",
                                                             "evidence is building", "about the records"};
   for (const Urgency u : kUrgencies) {
@@ -100,7 +109,22 @@ std::string headline(const ReviewView& view, const TextStyle& style) {
     out += fmt::format("  {:>4} {}{} {}\n", counts[i], toned(word, u, style), std::string(6 - word.size(), ' '),
                        kMeaning[i]);
   }
+  if (closed > 0) out += fmt::format("  {:>4} closed and still standing\n", closed);
   return out;
+}
+
+/// What somebody closed and the analysis still finds: not lost, and not among what is to be done.
+std::string closed_ones(const ReviewView& view, const Names& names, const TextStyle& style) {
+  TextTable table{{{""}, {""}, {""}, {""}}};
+  for (const Finding& f : view.findings) {
+    const FindingState state = state_of(view, f);
+    if (state.status != FindingStatus::closed) continue;
+    std::string text = state_text(state) + "; still standing";
+    if (const auto o = view.outcomes.find(f.id); o != view.outcomes.end()) text += ": " + o->second.says;
+    table.add({fmt::format("{}, {}", names.vessel(f.vessel), names.subject(f.shaft, f.lubricator)),
+               spoken(name_of(f.kind)), format_uuid(f.id).substr(0, 8), std::move(text)});
+  }
+  return table.is_empty() ? "" : '\n' + strong("Closed, still standing", style) + '\n' + table.text(style, 2);
 }
 
 std::string ships(const ReviewView& view, const Names& names, const TextStyle& style, bool with_all) {
@@ -113,22 +137,29 @@ std::string ships(const ReviewView& view, const Names& names, const TextStyle& s
                    {"last reading"},
                    {"most pressing"}}};
   std::size_t in_order = 0;
+  const auto open_of = [&view](const VesselReview& v) {
+    std::vector<const Finding*> open;
+    for (const Finding& f : v.findings)
+      if (!is_closed(view, f)) open.push_back(&f);
+    return open;
+  };
   for (const VesselReview& v : view.vessels)
-    if (v.findings.empty()) ++in_order;
+    if (open_of(v).empty()) ++in_order;
   const bool leave_out = !with_all && in_order > kMostShipsInOrder;
   for (const VesselReview& v : view.vessels) {
-    if (v.findings.empty() && leave_out) continue;
+    const std::vector<const Finding*> open = open_of(v);
+    if (open.empty() && leave_out) continue;
     std::array<std::size_t, 4> counts{};
-    for (const Finding& f : v.findings) ++counts[static_cast<std::size_t>(f.urgency)];
+    for (const Finding* f : open) ++counts[static_cast<std::size_t>(f->urgency)];
     const auto last = last_of(v);
-    std::vector<std::string> row{std::string{names.vessel(v.vessel)},
-                                 v.findings.empty() ? "in order" : word_of(v.findings.front().urgency)};
+    std::vector<std::string> row{std::string{names.vessel(v.vessel)}, !open.empty() ? word_of(open.front()->urgency)
+                                                                      : v.findings.empty() ? "in order"
+                                                                                           : "closed"};
     for (const std::size_t n : counts) row.push_back(n == 0 ? "." : std::to_string(n));
     row.push_back(last ? format_day(*last, names.zone(v.vessel)) : "none");
-    row.push_back(v.findings.empty()
-                      ? ""
-                      : fmt::format("{} {}", names.subject(v.findings.front().shaft, v.findings.front().lubricator),
-                                    spoken(name_of(v.findings.front().kind))));
+    row.push_back(open.empty() ? ""
+                               : fmt::format("{} {}", names.subject(open.front()->shaft, open.front()->lubricator),
+                                             spoken(name_of(open.front()->kind))));
     table.add(std::move(row));
   }
   std::string out = '\n' + strong("Ships", style) + '\n' + table.text(style, 2);
@@ -182,6 +213,8 @@ std::string lubricators(const ReviewView& view, const Names& names, const TextSt
       std::string refill = n.p50 ? format_day(*n.p50, zone) : "-";
       if (n.p50 && n.p10 && n.p90)
         refill += fmt::format(" ({} to {})", format_day(*n.p10, zone), format_day(*n.p90, zone));
+      if (n.stands_since)
+        refill = fmt::format("stands since {}; if set going now: {}", format_day(*n.stands_since, zone), refill);
       table.add({std::string{names.vessel(l.vessel)}, std::string{names.lubricator(l.lubricator)},
                  format_estimate(l.delivery_ratio, 3), format_estimate(l.cycle_ratio, 3),
                  format_estimate(l.level_pct, 2), refill});
@@ -193,7 +226,22 @@ std::string lubricators(const ReviewView& view, const Names& names, const TextSt
 
 }  // namespace
 
-std::string finding_text(const Finding& f, const Names& names, const TextStyle& style, bool with_cautions) {
+std::string state_text(const FindingState& s) {
+  const std::string by = s.by.empty() ? "somebody" : s.by;
+  const std::string says = s.says.empty() ? "" : ": " + s.says;
+  switch (s.status) {
+    case FindingStatus::in_hand:
+      return fmt::format("in hand of {} since {}{}", by, format_local(s.since), says);
+    case FindingStatus::closed:
+      return fmt::format("closed on {} by {}{}", format_local(s.since), by, says);
+    case FindingStatus::open:
+      break;
+  }
+  return s.says.empty() ? "" : fmt::format("reopened on {} by {}{}", format_local(s.since), by, says);
+}
+
+std::string finding_text(const Finding& f, const Names& names, const TextStyle& style, bool with_cautions,
+                         const FindingState& state) {
   const Zone& zone = names.zone(f.vessel);
   std::string out = fmt::format("{}  {}\n", toned(fmt::format("{:<4}", word_of(f.urgency)), f.urgency, style),
                                 strong(fmt::format("{}, {}: {}", names.vessel(f.vessel),
@@ -207,6 +255,7 @@ std::string finding_text(const Finding& f, const Names& names, const TextStyle& 
   for (const std::string& c : f.likely_causes) causes += (causes.empty() ? "" : "; ") + c;
   if (!causes.empty()) add_sentence(out, "likely", causes, style);
   add_list(out, "check", f.checks, style);
+  if (const std::string who = state_text(state); !who.empty()) add_sentence(out, "state", who, style);
   add_sentence(out, "finding", format_uuid(f.id).substr(0, 8), style);
   if (with_cautions) add_cautions(out, f.cautions, style);
   return out;
@@ -218,8 +267,8 @@ std::string review_text(const ReviewView& view, const TextStyle& style, bool wit
 
   std::vector<std::string> cautions;
   for (const Finding& f : view.findings) {
-    if (!is_pressing(f)) continue;
-    out += '\n' + finding_text(f, names, style, /*with_cautions=*/false);
+    if (!is_pressing(f) || is_closed(view, f)) continue;
+    out += '\n' + finding_text(f, names, style, /*with_cautions=*/false, state_of(view, f));
     for (const std::string& c : f.cautions)
       if (std::find(cautions.begin(), cautions.end(), c) == cautions.end()) cautions.push_back(c);
   }
@@ -227,18 +276,28 @@ std::string review_text(const ReviewView& view, const TextStyle& style, bool wit
   add_cautions(out, cautions, style);
 
   TextTable lesser{{{""}, {""}, {""}, {""}}};
-  for (const Finding& f : view.findings)
-    if (!is_pressing(f))
-      lesser.add(
-          {word_of(f.urgency), fmt::format("{}, {}", names.vessel(f.vessel), names.subject(f.shaft, f.lubricator)),
-           spoken(name_of(f.kind)), f.summary},
-          f.urgency);
+  for (const Finding& f : view.findings) {
+    if (is_pressing(f) || is_closed(view, f)) continue;
+    const std::string who = state_text(state_of(view, f));
+    lesser.add({word_of(f.urgency), fmt::format("{}, {}", names.vessel(f.vessel), names.subject(f.shaft, f.lubricator)),
+                spoken(name_of(f.kind)), f.summary + (who.empty() ? "" : "; " + who)},
+               f.urgency);
+  }
   if (!lesser.is_empty()) out += '\n' + strong("To watch and to note", style) + '\n' + lesser.text(style, 2);
 
+  out += closed_ones(view, names, style);
   out += ships(view, names, style, with_all);
   if (with_all) {
     out += shafts(view, names, style);
     out += lubricators(view, names, style);
+  }
+  if (!view.findings.empty()) {
+    out += '\n' +
+           wrapped(
+               "More of a finding: shaftlog finding show ID, with the 8 digits above; finding list names all. "
+               "Say what is done: finding take, note, close.",
+               style.width) +
+           '\n';
   }
   return out;
 }

@@ -106,6 +106,20 @@ void check_links(Database& db, CheckResult& result) {
   tell(result, std::move(faults), "more records disagree with those they refer to");
 }
 
+/// A finding's id is made from its vessel, subject and kind: its remarks cannot differ in them.
+void check_findings(Database& db, CheckResult& result) {
+  std::vector<std::string> faults;
+  Query row{db, R"sql(
+SELECT finding FROM finding_remark GROUP BY finding
+HAVING min(vessel_id) <> max(vessel_id) OR min(kind) <> max(kind) OR
+       min(ifnull(shaft_id, 0)) <> max(ifnull(shaft_id, 0)) OR
+       min(ifnull(lubricator_id, 0)) <> max(ifnull(lubricator_id, 0)) ORDER BY finding )sql"};
+  while (row.step()) {
+    faults.push_back(fmt::format("remarks on finding {} name different kinds or subjects", format_uuid(row.uuid(0))));
+  }
+  tell(result, std::move(faults), "more findings have remarks that disagree");
+}
+
 void check_circles(Database& db, CheckResult& result) {
   std::unordered_map<Uuid, Uuid> corrects;
   Query row{db, "SELECT uuid, replaces FROM entry WHERE replaces IS NOT NULL ORDER BY uuid"};
@@ -150,9 +164,11 @@ CheckResult check(Database& db) {
     check_links(db, result);
     check_circles(db, result);
   });
+  run_part(result, "remarks on findings", [&] { check_findings(db, result); });
   run_part(result, "the number of records", [&] {
     result.records = single_integer(handle_of(db), "SELECT count(*) FROM entry");
     result.vessels = single_integer(handle_of(db), "SELECT count(*) FROM vessel");
+    result.finding_remarks = single_integer(handle_of(db), "SELECT count(*) FROM finding_remark");
   });
   return result;
 }

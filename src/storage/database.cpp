@@ -8,8 +8,13 @@
 
 #include <array>
 #include <cstring>
-#include <fstream>
+#include <fcntl.h>
+#include <map>
+#include <mutex>
 #include <sqlite3.h>
+#include <sys/stat.h>
+#include <unistd.h>
+#include <utility>
 
 #include <SQLiteCpp/Database.h>
 #include <SQLiteCpp/Exception.h>
@@ -62,6 +67,30 @@ bool is_empty_or_absent(const fs::path& path) {
   return code ? true : size == 0;
 }
 
+/// For looking at a file's first bytes. Closing any descriptor of a file gives up every POSIX lock that this process
+/// holds on it, those of SQLite's other connections among them (sqlite.org/howtocorrupt.html, 2.2): one a file stays
+/// open. \return below 0: errno tells why
+int descriptor_to_look(const fs::path& path) {
+  static std::mutex mutex;
+  static std::map<std::pair<dev_t, ino_t>, int> kept;
+  constexpr std::size_t kMany = 32;
+  const std::lock_guard lock{mutex};
+  struct ::stat about {};
+  if (::stat(path.c_str(), &about) != 0) return -1;
+  if (const auto at = kept.find({about.st_dev, about.st_ino}); at != kept.end()) return at->second;
+  if (kept.size() >= kMany) {  // nobody can come to a file again that has no name
+    std::erase_if(kept, [](const auto& k) {
+      struct ::stat of {};
+      const bool is_gone = ::fstat(k.second, &of) != 0 || of.st_nlink == 0;
+      if (is_gone) ::close(k.second);
+      return is_gone;
+    });
+  }
+  const int fd = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+  if (fd >= 0 && ::fstat(fd, &about) == 0) kept.emplace(std::pair{about.st_dev, about.st_ino}, fd);
+  return fd;
+}
+
 /// What can be told without SQLite, in clearer words than its own.
 void require_database_file(const fs::path& path) {
   std::error_code code;
@@ -77,11 +106,12 @@ void require_database_file(const fs::path& path) {
     throw Error{Errc::io, code ? fmt::format("{}: cannot be opened ({})", path.string(), code.message())
                                : fmt::format("{}: is not a regular file", path.string())};
   }
-  std::ifstream in{path, std::ios::binary};
-  if (!in) throw Error{Errc::io, fmt::format("{}: cannot be opened ({})", path.string(), std::strerror(errno))};
+  const int fd = descriptor_to_look(path);
+  if (fd < 0) throw Error{Errc::io, fmt::format("{}: cannot be opened ({})", path.string(), std::strerror(errno))};
   std::array<char, 100> head{};
-  in.read(head.data(), head.size());
-  const auto got = static_cast<std::size_t>(in.gcount());
+  const ssize_t read = ::pread(fd, head.data(), head.size(), 0);
+  if (read < 0) throw Error{Errc::io, fmt::format("{}: cannot be read ({})", path.string(), std::strerror(errno))};
+  const auto got = static_cast<std::size_t>(read);
   if (got == 0) throw Error{Errc::damaged, fmt::format("{}: is empty, not a Shaftlog database", path.string())};
   constexpr std::array<char, 16> kMagic{'S', 'Q', 'L', 'i', 't', 'e', ' ', 'f',
                                         'o', 'r', 'm', 'a', 't', ' ', '3', '\0'};
@@ -111,13 +141,22 @@ void configure_connection(sqlite3* db) {
   execute(db, fmt::format("PRAGMA cache_size = {}", -1024 * kCache_mib));
 }
 
+std::unique_ptr<SQLite::Database> open_new(const fs::path& path, const fs::path& shown) {
+  auto db = open_raw(path.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, shown);
+  configure_connection(db->getHandle());
+  return db;
+}
+
 std::unique_ptr<SQLite::Database> open_checked(const fs::path& path, Database::Mode mode) {
   require_database_file(path);
   const bool read_only = mode == Database::Mode::read_only;
-  auto db = open_raw(path.string(), read_only ? SQLite::OPEN_READONLY : SQLite::OPEN_READWRITE, path);
+  // For reading too: the last such connection to close takes the journal and the shared memory away, a read-only one
+  // leaves both lying beside the file. That nothing is written is seen to by query_only.
+  auto db = open_raw(path.string(), SQLite::OPEN_READWRITE, path);
   try {
     configure_connection(db->getHandle());
     single_integer(db->getHandle(), "SELECT count(*) FROM sqlite_schema");
+    if (read_only) execute(db->getHandle(), "PRAGMA query_only = ON");
   } catch (const Error& e) {
     if (!read_only || e.code() != Errc::io) throw;
     // A file in WAL mode needs a shared-memory file beside it; where that cannot be made, nobody can be writing either.
@@ -189,8 +228,7 @@ Database Database::create(const fs::path& path) {
   require_free(path);
   const ScratchFile scratch{path};
   {
-    const auto db = open_raw(scratch.path().string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE, path);
-    configure_connection(db->getHandle());
+    const auto db = open_new(scratch.path(), path);
     execute(db->getHandle(), "BEGIN IMMEDIATE");
     write_fresh_schema(db->getHandle(), released_plan());
     execute(db->getHandle(), "COMMIT");
@@ -222,6 +260,8 @@ void Database::use_cache_mib(int mib) {
   assert(mib > 0);
   execute(db_->getHandle(), fmt::format("PRAGMA cache_size = {}", -1024LL * mib));
 }
+
+std::int64_t data_version(Database& db) { return single_integer(handle_of(db), "PRAGMA data_version"); }
 
 WriteTransaction::WriteTransaction(Database& db) : db_{&db} { execute(handle_of(db), "BEGIN IMMEDIATE"); }
 

@@ -53,6 +53,9 @@ class Database {
   std::unique_ptr<SQLite::Database> db_;
 };
 
+/// A number that changes when another connection or program has written to the file since this one last asked.
+std::int64_t data_version(Database& db);
+
 /// Takes the write lock at once (waits up to 10 s, then Error{busy}); undone unless committed.
 class WriteTransaction {
  public:
@@ -94,10 +97,12 @@ struct CheckResult {
   std::vector<std::string> faults;  ///< empty: all is well; each is one clear sentence
   std::int64_t records = 0;
   std::int64_t vessels = 0;
+  std::int64_t finding_remarks = 0;
   int schema = 0;
 };
 /// integrity_check, foreign keys, the schema against a fresh one, and rules that SQL cannot state (a detail row for
-/// every entry and no other, corrections of the right kind, no circle of corrections).
+/// every entry and no other, corrections of the right kind, no circle of corrections, the remarks of one finding about
+/// one subject and kind).
 CheckResult check(Database& db);
 
 }  // namespace shaftlog

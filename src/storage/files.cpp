@@ -62,6 +62,14 @@ void publish(const fs::path& scratch, const fs::path& final_name) {
   sync_path(folder_of(final_name), O_RDONLY | O_DIRECTORY);
 }
 
+void replace(const fs::path& scratch, const fs::path& final_name, const fs::path& aside) {
+  sync_path(scratch, O_RDONLY);
+  if (::link(final_name.c_str(), aside.c_str()) != 0) throw_errno(aside, "cannot be made; nothing was replaced", errno);
+  sync_path(folder_of(final_name), O_RDONLY | O_DIRECTORY);
+  if (::rename(scratch.c_str(), final_name.c_str()) != 0) throw_errno(final_name, "cannot be replaced", errno);
+  sync_path(folder_of(final_name), O_RDONLY | O_DIRECTORY);
+}
+
 void require_free(const fs::path& path) {
   std::error_code code;
   if (path.filename().empty()) throw Error{Errc::conflict, fmt::format("{}: is not a name for a file", path.string())};

@@ -10,6 +10,10 @@ std::filesystem::path scratch_name(const std::filesystem::path& final_name);
 /// Gives a finished file its name and makes that last through a loss of power; never overwrites.
 /// \throws Error{conflict} if something has taken the name meanwhile, Error{io}
 void publish(const std::filesystem::path& scratch, const std::filesystem::path& final_name);
+/// Puts a finished file in the place of another, which keeps living as `aside`: at every moment one whole file stands
+/// under the name. Lasts through a loss of power. \throws Error{io}
+void replace(const std::filesystem::path& scratch, const std::filesystem::path& final_name,
+             const std::filesystem::path& aside);
 /// Refuses a name under which anything is already, or beside which another database left its journal.
 void require_free(const std::filesystem::path& path);
 

@@ -127,6 +127,7 @@ VesselLog LogRepository::load_vessel(VesselId vessel, Instant as_of, std::option
   }
   log.vessel = std::move(reg.vessels.front());
   log.greases = std::move(reg.greases);
+  log.grease_evidence = std::move(reg.grease_evidence);
   log.guns = std::move(reg.guns);
   log.lubricators = std::move(reg.lubricators);
   log.shafts = std::move(reg.shafts);

@@ -70,6 +70,29 @@ fs::path free_backup_name(const fs::path& path, int version, const std::string& 
   return name;
 }
 
+/// Inside the caller's transaction, with foreign keys off.
+void run_steps(sqlite3* raw, const fs::path& path, const SchemaPlan& plan, int from) {
+  for (int version = from + 1; version <= plan.version(); ++version) {
+    const EmbeddedFile& step = plan.migrations[static_cast<std::size_t>(version - 1)];
+    try {
+      execute(raw, std::string{step.text});
+    } catch (const Error& e) {
+      throw e.within(fmt::format("upgrade step {}", step.name));
+    }
+    set_version(raw, version);
+  }
+  Query orphans{raw, "PRAGMA foreign_key_check"};
+  if (orphans.step()) {
+    throw Error{Errc::damaged,
+                fmt::format("{}: was not upgraded: a row of {} would refer to a row of {} that is not there",
+                            path.string(), orphans.text(0), orphans.text(2))};
+  }
+  orphans.reset();
+  if (const auto differences = schema_differences(raw, plan); !differences.empty()) {
+    throw Error{Errc::damaged, fmt::format("{}: was not upgraded: {}", path.string(), differences.front())};
+  }
+}
+
 struct Memory {
   sqlite3* db = nullptr;
   Memory() {
@@ -88,6 +111,28 @@ void write_fresh_schema(sqlite3* db, const SchemaPlan& plan) {
   execute(db, fmt::format("PRAGMA application_id = {}", kApplicationId));
   for (const EmbeddedFile& file : plan.schema) execute(db, std::string{file.text});
   set_version(db, plan.version());
+}
+
+void write_schema_of(sqlite3* db, const SchemaPlan& plan, int version) {
+  if (version == plan.version()) return write_fresh_schema(db, plan);
+  execute(db, fmt::format("PRAGMA application_id = {}", kApplicationId));
+  for (const EmbeddedFile& step : plan.migrations.first(static_cast<std::size_t>(version))) {
+    execute(db, std::string{step.text});
+  }
+  set_version(db, version);
+}
+
+void migrate(sqlite3* db, const fs::path& path, const SchemaPlan& plan, int from) {
+  if (from == plan.version()) return;
+  execute(db, "PRAGMA foreign_keys = OFF");
+  execute(db, "BEGIN IMMEDIATE");
+  try {
+    run_steps(db, path, plan, from);
+    execute(db, "COMMIT");
+  } catch (...) {
+    if (sqlite3_get_autocommit(db) == 0) sqlite3_exec(db, "ROLLBACK", nullptr, nullptr, nullptr);
+    throw;
+  }
 }
 
 std::vector<std::string> describe_schema(sqlite3* db) {
@@ -144,34 +189,14 @@ UpgradeResult upgrade_by(const fs::path& path, Instant now, const SchemaPlan& pl
       execute(raw, "ROLLBACK");
       return result;
     }
-    std::string at = format_utc(now);
-    at.erase(std::remove_if(at.begin(), at.end(), [](char c) { return c == '-' || c == ':'; }), at.end());
-    const fs::path copy = free_backup_name(path, result.from, at);
+    const fs::path copy = free_backup_name(path, result.from, compact_utc(now));
     {
       // Our own connection holds the write lock and cannot be copied from; a second one reads what was committed.
       const auto reader = open_checked(path, Database::Mode::read_only);
       copy_to(reader->getHandle(), copy);
     }
     result.backup = copy;
-    for (int version = result.from + 1; version <= result.to; ++version) {
-      const EmbeddedFile& step = plan.migrations[static_cast<std::size_t>(version - 1)];
-      try {
-        execute(raw, std::string{step.text});
-      } catch (const Error& e) {
-        throw e.within(fmt::format("upgrade step {}", step.name));
-      }
-      set_version(raw, version);
-    }
-    Query orphans{raw, "PRAGMA foreign_key_check"};
-    if (orphans.step()) {
-      throw Error{Errc::damaged,
-                  fmt::format("{}: was not upgraded: a row of {} would refer to a row of {} that is not there",
-                              path.string(), orphans.text(0), orphans.text(2))};
-    }
-    orphans.reset();
-    if (const auto differences = schema_differences(raw, plan); !differences.empty()) {
-      throw Error{Errc::damaged, fmt::format("{}: was not upgraded: {}", path.string(), differences.front())};
-    }
+    run_steps(raw, path, plan, result.from);
     execute(raw, "COMMIT");
   } catch (...) {
     if (sqlite3_get_autocommit(raw) == 0) sqlite3_exec(raw, "ROLLBACK", nullptr, nullptr, nullptr);

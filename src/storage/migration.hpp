@@ -26,6 +26,11 @@ SchemaPlan released_plan();
 /// Writes application id, version and tables into an empty database. The caller holds a transaction.
 void write_fresh_schema(sqlite3* db, const SchemaPlan& plan);
 
+/// The same for the schema of an earlier version.
+void write_schema_of(sqlite3* db, const SchemaPlan& plan, int version);
+/// The steps from version `from` to the newest, in one transaction of their own or not at all.
+void migrate(sqlite3* db, const std::filesystem::path& path, const SchemaPlan& plan, int from);
+
 /// Objects of the schema, each one line with comments and spacing left out, sorted. Equal lists: equal schemas.
 std::vector<std::string> describe_schema(sqlite3* db);
 /// How the schema differs from that of a fresh file, a sentence each; empty when it does not.

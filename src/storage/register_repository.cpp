@@ -55,6 +55,9 @@ ShaftSetting read_shaft_setting(const Query& row, int c) {
   s.reserve = row.maybe<Level>(c + 7);
   s.meter_rollover = row.maybe<HoursReading>(c + 8);
   s.grease = row.key<GreaseId>(c + 9);
+  s.water_limit_ppm = row.maybe_integer(c + 10);
+  s.iron_limit_ppm_milli = row.maybe_integer(c + 11);
+  s.clearance_limit_um = row.maybe_integer(c + 12);
   return s;
 }
 
@@ -99,7 +102,8 @@ bool is_same(const LubricatorSetting& a, const LubricatorSetting& b) {
 bool is_same(const ShaftSetting& a, const ShaftSetting& b) {
   return a.from == b.from && a.position == b.position && a.cavity == b.cavity && a.interval == b.interval &&
          a.interval_days == b.interval_days && a.reserve == b.reserve && a.meter_rollover == b.meter_rollover &&
-         a.grease == b.grease;
+         a.grease == b.grease && a.water_limit_ppm == b.water_limit_ppm &&
+         a.iron_limit_ppm_milli == b.iron_limit_ppm_milli && a.clearance_limit_um == b.clearance_limit_um;
 }
 
 void require_text(const std::string& what, std::string_view text) {
@@ -165,6 +169,16 @@ Register load_register(Database& db, std::optional<VesselId> vessel) {
   while (vessels.step()) out.vessels.push_back(read_vessel(vessels));
   Query greases = open(register_sql::kGreases);
   while (greases.step()) out.greases.push_back(read_grease(greases));
+  Query evidence = open(register_sql::kGreaseEvidence);
+  while (evidence.step()) {
+    const auto word = parse_evidence(evidence.text(2));
+    if (!word) {
+      throw Error{Errc::damaged,
+                  fmt::format("the register is damaged: \"{}\" is no evidence", shown(evidence.text(2)))};
+    }
+    out.grease_evidence.push_back(
+        {evidence.key<GreaseId>(0), evidence.key<GreaseId>(1), *word, std::string{evidence.text(3)}});
+  }
   Query guns = open(register_sql::kGuns);
   read_nested<Gun, GunCalibration, GunId>(guns, out.guns, &Gun::calibrations,
                                           [](const Query& row) { return read_calibration(row, 3); });
@@ -184,6 +198,22 @@ Register load_register(Database& db, std::optional<VesselId> vessel) {
 }
 
 Register RegisterRepository::load() const { return load_register(*db_, std::nullopt); }
+
+Register RegisterRepository::load_of(std::string_view vessel) const {
+  Query find{*db_, register_sql::kFindVessel};
+  if (!find.bind(vessel).step()) return load();
+  return load_register(*db_, find.key<VesselId>(0));
+}
+
+std::vector<RegisterRepository::Replaced> RegisterRepository::list_replaced(VesselId vessel, ShaftId shaft) const {
+  std::vector<Replaced> out;
+  Query row{*db_, register_sql::kChangesOfShaft};
+  row.bind(shaft, vessel);
+  while (row.step())
+    out.push_back(
+        {from_unix(row.integer(2)), std::string{row.text(3)}, std::string{row.text(0)}, std::string{row.text(1)}});
+  return out;
+}
 
 Put RegisterRepository::put(Vessel& vessel, const Change& change) const {
   const std::string what = fmt::format("vessel \"{}\"", shown(vessel.code));
@@ -234,6 +264,18 @@ Put RegisterRepository::put(Grease& grease, const Change& change) const {
     set.run(thickener_word(grease.thickener), said(grease.nlgi), grease.density, grease.sea_safe, grease.id);
   }
   return put;
+}
+
+Put RegisterRepository::put(const GreaseEvidence& evidence) const {
+  const std::string what = "evidence about two greases";
+  require_text(what, evidence.reference);
+  if (!evidence.grease.is_set() || !evidence.other.is_set()) {
+    throw Error{Errc::bad_data, fmt::format("{}: it names no grease", what)};
+  }
+  if (evidence.grease == evidence.other) throw Error{Errc::bad_data, fmt::format("{}: both are the same", what)};
+  Query add{*db_, register_sql::kAddGreaseEvidence};
+  add.run(evidence.grease, evidence.other, name_of(evidence.evidence), said(evidence.reference));
+  return add.changes() != 0 ? Put::added : Put::same;
 }
 
 Put RegisterRepository::put_gun(VesselId vessel, const std::string& code, const GunCalibration& row,
@@ -310,13 +352,17 @@ Put RegisterRepository::put_shaft(VesselId vessel, const std::string& code, cons
     throw Error{Errc::bad_data, fmt::format("{}: the reserve is {} %, expected 0 to 100", what, in_pct(*row.reserve))};
   }
   if (!row.grease.is_set()) throw Error{Errc::bad_data, fmt::format("{}: it names no grease", what)};
+  require_above_zero(what, "the limit of water in ppm", row.water_limit_ppm);
+  require_above_zero(what, "the limit of iron in thousandths of a ppm", row.iron_limit_ppm_milli);
+  require_above_zero(what, "the limit of clearance in um", row.clearance_limit_um);
   Savepoint whole{*db_};  // the thing and its setting
   const auto shaft = key_of<ShaftId>(*db_, register_sql::kFindShaft, register_sql::kAddShaft, vessel, code);
   Query find{*db_, register_sql::kFindShaftSetting};
   if (!find.bind(shaft, from_key(row.from)).step()) {
     Query add{*db_, register_sql::kAddShaftSetting};
     add.run(shaft, utc_s(row.from), offset_min(row.from), precision_code(row.from), said(row.position), row.cavity,
-            row.interval, row.interval_days, row.reserve, row.meter_rollover, row.grease);
+            row.interval, row.interval_days, row.reserve, row.meter_rollover, row.grease, row.water_limit_ppm,
+            row.iron_limit_ppm_milli, row.clearance_limit_um);
     whole.keep();
     return Put::added;
   }
@@ -327,7 +373,8 @@ Put RegisterRepository::put_shaft(VesselId vessel, const std::string& code, cons
   if (put == Put::replaced) {
     Query set{*db_, register_sql::kSetShaftSetting};
     set.run(offset_min(row.from), precision_code(row.from), said(row.position), row.cavity, row.interval,
-            row.interval_days, row.reserve, row.meter_rollover, row.grease, id);
+            row.interval_days, row.reserve, row.meter_rollover, row.grease, row.water_limit_ppm,
+            row.iron_limit_ppm_milli, row.clearance_limit_um, id);
   }
   whole.keep();
   return put;

@@ -4,6 +4,7 @@
 #include "storage/database.hpp"
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace shaftlog {
@@ -20,12 +21,27 @@ class RegisterRepository {
     bool replace = false;
   };
 
+  /// A row as it was before it was put right.
+  struct Replaced {
+    Instant at{};
+    std::string by;     ///< empty: not said
+    std::string table;  ///< "shaft_setting", "feed", "lubricator_setting", "gun_calibration"
+    std::string was;    ///< JSON object, column name to value, in the units of the file
+  };
+
   explicit RegisterRepository(Database& db) noexcept : db_{&db} {}
 
   [[nodiscard]] Register load() const;
+  /// The rows of one vessel, and all greases; everything where no vessel has that code, for whoever names the near
+  /// ones.
+  [[nodiscard]] Register load_of(std::string_view vessel) const;
+  /// What was put right and bears on the shaft: its settings and feeds, what feeds it, the vessel's guns. Oldest first.
+  [[nodiscard]] std::vector<Replaced> list_replaced(VesselId vessel, ShaftId shaft) const;
 
   Put put(Vessel& vessel, const Change& change) const;
   Put put(Grease& grease, const Change& change) const;
+  /// Only ever added: a second report about a pair stands beside the first. \return added or same
+  Put put(const GreaseEvidence& evidence) const;
   /// Keys: vessel, code and, for settings, from.
   Put put_gun(VesselId vessel, const std::string& code, const GunCalibration& row, const Change& change) const;
   Put put_lubricator(VesselId vessel, const std::string& code, const LubricatorSetting& row,

@@ -21,6 +21,10 @@ inline constexpr Reading kVessels{R"sql( SELECT vessel_id, code, name, imo, time
                                   " WHERE vessel_id = :vessel ", " ORDER BY code "};
 inline constexpr Reading kGreases{
     R"sql( SELECT grease_id, code, thickener, nlgi, density_mg_cm3, sea_safe FROM grease )sql", "", " ORDER BY code "};
+inline constexpr Reading kGreaseEvidence{R"sql(
+SELECT e.grease_id, e.other_grease_id, e.evidence, e.reference FROM grease_evidence e
+JOIN grease g ON g.grease_id = e.grease_id JOIN grease o ON o.grease_id = e.other_grease_id )sql",
+                                         "", " ORDER BY g.code, o.code, e.evidence, ifnull(e.reference, '') "};
 inline constexpr Reading kGuns{R"sql(
 SELECT g.gun_id, g.vessel_id, g.code, c.from_utc_s, c.from_offset_min, c.from_precision, c.per_stroke_mm3
 FROM gun g JOIN vessel v ON v.vessel_id = g.vessel_id JOIN gun_calibration c ON c.gun_id = g.gun_id )sql",
@@ -34,7 +38,8 @@ FROM lubricator l JOIN vessel v ON v.vessel_id = l.vessel_id
                                       " ORDER BY v.code, l.code, ifnull(s.from_utc_s, -1) "};
 inline constexpr Reading kShafts{R"sql(
 SELECT h.shaft_id, h.vessel_id, h.code, s.from_utc_s, s.from_offset_min, s.from_precision, s.position, s.cavity_mm3,
-       s.interval_s, s.interval_days, s.reserve_pct_100, s.meter_rollover_s, s.grease_id
+       s.interval_s, s.interval_days, s.reserve_pct_100, s.meter_rollover_s, s.grease_id, s.water_limit_ppm,
+       s.iron_limit_ppm_milli, s.clearance_limit_um
 FROM shaft h JOIN vessel v ON v.vessel_id = h.vessel_id JOIN shaft_setting s ON s.shaft_id = h.shaft_id )sql",
                                  " WHERE h.vessel_id = :vessel ",
                                  " ORDER BY v.code, h.code, ifnull(s.from_utc_s, -1) "};
@@ -63,7 +68,7 @@ SELECT lubricator_setting_id, from_utc_s, from_offset_min, from_precision, reser
 FROM lubricator_setting WHERE lubricator_id = :lubricator AND ifnull(from_utc_s, -1) = :from )sql";
 inline constexpr const char* kFindShaftSetting = R"sql(
 SELECT shaft_setting_id, from_utc_s, from_offset_min, from_precision, position, cavity_mm3, interval_s, interval_days,
-       reserve_pct_100, meter_rollover_s, grease_id
+       reserve_pct_100, meter_rollover_s, grease_id, water_limit_ppm, iron_limit_ppm_milli, clearance_limit_um
 FROM shaft_setting WHERE shaft_id = :shaft AND ifnull(from_utc_s, -1) = :from )sql";
 inline constexpr const char* kFindFeed = R"sql(
 SELECT feed_id, from_utc_s, from_offset_min, from_precision, dose_mm3, cycle_s
@@ -77,6 +82,11 @@ INSERT INTO vessel (code, name, imo, time_zone, fleet_group) VALUES (:code, :nam
 inline constexpr const char* kAddGrease = R"sql(
 INSERT INTO grease (code, thickener, nlgi, density_mg_cm3, sea_safe)
 VALUES (:code, :thickener, :nlgi, :density, :sea_safe) )sql";
+/// Nothing when the row is there.
+inline constexpr const char* kAddGreaseEvidence = R"sql(
+INSERT INTO grease_evidence (grease_id, other_grease_id, evidence, reference)
+VALUES (:grease, :other, :evidence, :reference)
+ON CONFLICT (grease_id, other_grease_id, evidence, ifnull(reference, '')) DO NOTHING )sql";
 inline constexpr const char* kAddGun = R"sql( INSERT INTO gun (vessel_id, code) VALUES (:vessel, :code) )sql";
 inline constexpr const char* kAddLubricator = R"sql(
 INSERT INTO lubricator (vessel_id, code) VALUES (:vessel, :code) )sql";
@@ -90,9 +100,10 @@ INSERT INTO lubricator_setting (lubricator_id, from_utc_s, from_offset_min, from
 VALUES (:lubricator, :from, :from_offset, :from_precision, :reservoir, :low_level, :grease) )sql";
 inline constexpr const char* kAddShaftSetting = R"sql(
 INSERT INTO shaft_setting (shaft_id, from_utc_s, from_offset_min, from_precision, position, cavity_mm3, interval_s,
-                           interval_days, reserve_pct_100, meter_rollover_s, grease_id)
+                           interval_days, reserve_pct_100, meter_rollover_s, grease_id, water_limit_ppm,
+                           iron_limit_ppm_milli, clearance_limit_um)
 VALUES (:shaft, :from, :from_offset, :from_precision, :position, :cavity, :interval, :interval_days, :reserve,
-        :rollover, :grease) )sql";
+        :rollover, :grease, :water, :iron, :clearance) )sql";
 inline constexpr const char* kAddFeed = R"sql(
 INSERT INTO feed (vessel_id, lubricator_id, shaft_id, from_utc_s, from_offset_min, from_precision, dose_mm3, cycle_s)
 VALUES (:vessel, :lubricator, :shaft, :from, :from_offset, :from_precision, :dose, :cycle) )sql";
@@ -122,7 +133,9 @@ INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
 SELECT 'shaft_setting', shaft_setting_id, json_object('shaft_id', shaft_id, 'from_utc_s', from_utc_s,
        'from_offset_min', from_offset_min, 'from_precision', from_precision, 'position', position,
        'cavity_mm3', cavity_mm3, 'interval_s', interval_s, 'interval_days', interval_days,
-       'reserve_pct_100', reserve_pct_100, 'meter_rollover_s', meter_rollover_s, 'grease_id', grease_id), :at, :by
+       'reserve_pct_100', reserve_pct_100, 'meter_rollover_s', meter_rollover_s, 'grease_id', grease_id,
+       'water_limit_ppm', water_limit_ppm, 'iron_limit_ppm_milli', iron_limit_ppm_milli,
+       'clearance_limit_um', clearance_limit_um), :at, :by
 FROM shaft_setting WHERE shaft_setting_id = :row )sql";
 inline constexpr const char* kKeepFeed = R"sql(
 INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
@@ -145,10 +158,26 @@ WHERE lubricator_setting_id = :row )sql";
 inline constexpr const char* kSetShaftSetting = R"sql(
 UPDATE shaft_setting SET from_offset_min = :from_offset, from_precision = :from_precision, position = :position,
        cavity_mm3 = :cavity, interval_s = :interval, interval_days = :interval_days, reserve_pct_100 = :reserve,
-       meter_rollover_s = :rollover, grease_id = :grease WHERE shaft_setting_id = :row )sql";
+       meter_rollover_s = :rollover, grease_id = :grease, water_limit_ppm = :water, iron_limit_ppm_milli = :iron,
+       clearance_limit_um = :clearance WHERE shaft_setting_id = :row )sql";
 inline constexpr const char* kSetFeed = R"sql(
 UPDATE feed SET from_offset_min = :from_offset, from_precision = :from_precision, dose_mm3 = :dose, cycle_s = :cycle
 WHERE feed_id = :row )sql";
+
+/// Rows that were put right and bear on one shaft: its own settings and feeds, the lubricators that feed it, the guns.
+inline constexpr const char* kChangesOfShaft = R"sql(
+SELECT c.table_name, c.row_was, c.at_utc_s, c.changed_by FROM register_change c
+WHERE (c.table_name = 'shaft_setting'
+       AND c.row_id IN (SELECT shaft_setting_id FROM shaft_setting WHERE shaft_id = :shaft))
+   OR (c.table_name = 'feed'
+       AND c.row_id IN (SELECT feed_id FROM feed WHERE vessel_id = :vessel AND shaft_id = :shaft))
+   OR (c.table_name = 'lubricator_setting'
+       AND c.row_id IN (SELECT s.lubricator_setting_id FROM feed f JOIN lubricator_setting s USING (lubricator_id)
+                        WHERE f.vessel_id = :vessel AND f.shaft_id = :shaft))
+   OR (c.table_name = 'gun_calibration'
+       AND c.row_id IN (SELECT k.gun_calibration_id FROM gun g JOIN gun_calibration k USING (gun_id)
+                        WHERE g.vessel_id = :vessel))
+ORDER BY c.at_utc_s, c.register_change_id )sql";
 
 inline std::vector<std::string> all() {
   std::vector<std::string> out{kFindVessel,
@@ -164,6 +193,7 @@ inline std::vector<std::string> all() {
                                kVesselOfShaft,
                                kAddVessel,
                                kAddGrease,
+                               kAddGreaseEvidence,
                                kAddGun,
                                kAddLubricator,
                                kAddShaft,
@@ -182,8 +212,9 @@ inline std::vector<std::string> all() {
                                kSetGunCalibration,
                                kSetLubricatorSetting,
                                kSetShaftSetting,
-                               kSetFeed};
-  for (const Reading* r : {&kVessels, &kGreases, &kGuns, &kLubricators, &kShafts, &kFeeds}) {
+                               kSetFeed,
+                               kChangesOfShaft};
+  for (const Reading* r : {&kVessels, &kGreases, &kGreaseEvidence, &kGuns, &kLubricators, &kShafts, &kFeeds}) {
     out.push_back(r->text(false));
     out.push_back(r->text(true));
   }

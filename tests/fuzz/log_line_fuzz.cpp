@@ -1,31 +1,15 @@
 #include "base/error.hpp"
 #include "fuzz_input.hpp"
+#include "fuzz_register.hpp"
 #include "interchange/log_folder.hpp"
 
 #include <string>
 
 using namespace shaftlog;
 
-namespace {
-
-RegisterIndex an_index() {
-  Register r;
-  r.vessels.push_back({VesselId{1}, "T-01", "Test One", {}, "Europe/Lisbon", {}});
-  r.greases.push_back({GreaseId{1}, "G-1", Thickener::lithium_complex, "2", Density::from_base(920), false});
-  r.guns.push_back({GunId{1}, VesselId{1}, "gun1", {{std::nullopt, Volume::from_base(1300)}}});
-  r.lubricators.push_back(
-      {LubricatorId{1}, VesselId{1}, "lub1", {{std::nullopt, cm3(5000), std::nullopt, GreaseId{1}}}});
-  ShaftSetting setting;
-  setting.grease = GreaseId{1};
-  r.shafts.push_back({ShaftId{1}, VesselId{1}, "port", {setting}});
-  return RegisterIndex{std::move(r)};
-}
-
-}  // namespace
-
 // The first byte names the file, the rest is its content. A record that is taken, written and read again is the same.
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
-  static const RegisterIndex index = an_index();
+  static const RegisterIndex index{a_register()};
   if (size == 0) return 0;
   const Table table = table_at(data[0] % kTableCount);
   FieldOptions options;

@@ -4,6 +4,7 @@
 #include "app/import.hpp"
 #include "domain/amount.hpp"
 #include "interchange/csv.hpp"
+#include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "support/log_text.hpp"
 
@@ -170,6 +171,27 @@ Entry an_entry(const test::TempDb& db, const std::vector<Entry>& before) {
   return e;
 }
 
+FindingRemark a_remark(const test::TempDb& db) {
+  FindingRemark r;
+  r.id = make_uuid_v7(std::chrono::system_clock::time_point{std::chrono::seconds{between(0, 2'000'000'000)}});
+  r.finding = make_uuid_v8(std::to_string(between(0, 3)));
+  r.kind = "seal_wear";
+  r.vessel = db.vessel;
+  if (maybe()) r.shaft = db.port;
+  if (maybe()) r.lubricator = db.lubricator;
+  r.did = static_cast<FindingAct>(between(0, 3));
+  r.says = (r.did == FindingAct::taken ? "" : "x") + a_text();
+  r.by = a_text();
+  r.at = a_stamp();
+  r.recorded_at = a_stamp();
+  if (maybe()) {
+    r.then = {"plan",       a_text(), from_unix(between(0, 2'000'000'000)),
+              std::nullopt, "factor", between(-9'999, 9'999'999)};
+    if (maybe()) r.then.began = from_unix(between(0, 2'000'000'000));
+  }
+  return r;
+}
+
 void import(Database& db, const std::filesystem::path& folder, bool adds) {
   ImportOptions o;
   o.folder = folder;
@@ -203,6 +225,16 @@ TEST_CASE("log folder: what was exported imports to the same log and exports to 
         entries.push_back(an_entry(first, entries));
         RC_ASSERT(log.add(entries.back()));
       }
+      const auto remarks = between(0, 5);
+      for (std::int64_t i = 0; i < remarks; ++i) RC_ASSERT(FindingRepository{first.db}.add(a_remark(first)));
+      Grease other;
+      other.code = "G-2";
+      other.density = Density::from_base(900);
+      const RegisterRepository reg{first.db};
+      reg.put(other, {from_unix(0), "", false});
+      for (std::int64_t i = between(0, 2); i > 0; --i) {
+        reg.put(GreaseEvidence{first.grease, other.id, static_cast<Evidence>(between(0, 2)), a_text()});
+      }
       transaction.commit();
     }
     export_folder(first.db, first.dir / "a");
@@ -212,7 +244,15 @@ TEST_CASE("log folder: what was exported imports to the same log and exports to 
     const auto a = read_folder(first.dir / "a"), b = read_folder(first.dir / "b");
     for (const auto& [name, text] : a) RC_ASSERT(text == b.at(name));
     import(second, first.dir / "a", /*adds=*/false);
-    RC_ASSERT(check(second).faults.empty());
+    const auto first_remarks = FindingRepository{first.db}.list(), remarks = FindingRepository{second}.list();
+    RC_ASSERT(remarks.size() == first_remarks.size());
+    for (std::size_t i = 0; i < remarks.size(); ++i) {
+      RC_ASSERT(remarks[i].id == first_remarks[i].id);
+      RC_ASSERT(remarks[i].says == first_remarks[i].says);
+      RC_ASSERT(remarks[i].then == first_remarks[i].then);
+    }
+    for (const std::string& fault : check(second).faults)
+      RC_ASSERT(fault.find("name different kinds") != std::string::npos);
   });
 }
 

@@ -1,8 +1,9 @@
 #include "support/fault_vfs.hpp"
 
+#include "support/pass_through_vfs.hpp"
+
 #include <cstring>
 #include <sqlite3.h>
-#include <stdexcept>
 #include <unistd.h>
 
 namespace shaftlog::test {
@@ -84,17 +85,6 @@ int x_delete(sqlite3_vfs*, const char* name, int sync_folder) {
   if (fails()) return SQLITE_IOERR_DELETE;
   return state.real->xDelete(state.real, name, sync_folder);
 }
-int x_access(sqlite3_vfs*, const char* name, int flags, int* out) {
-  return state.real->xAccess(state.real, name, flags, out);
-}
-int x_full(sqlite3_vfs*, const char* name, int n, char* out) {
-  return state.real->xFullPathname(state.real, name, n, out);
-}
-int x_random(sqlite3_vfs*, int n, char* out) { return state.real->xRandomness(state.real, n, out); }
-int x_sleep(sqlite3_vfs*, int us) { return state.real->xSleep(state.real, us); }
-int x_time(sqlite3_vfs*, double* out) { return state.real->xCurrentTime(state.real, out); }
-int x_last_error(sqlite3_vfs*, int n, char* out) { return state.real->xGetLastError(state.real, n, out); }
-int x_time64(sqlite3_vfs*, sqlite3_int64* out) { return state.real->xCurrentTimeInt64(state.real, out); }
 
 sqlite3_vfs vfs{};
 
@@ -102,22 +92,10 @@ sqlite3_vfs vfs{};
 
 FaultVfs::FaultVfs() {
   state = State{};
-  state.real = sqlite3_vfs_find("unix");
-  if (state.real == nullptr) throw std::runtime_error{"no unix VFS"};
-  vfs = sqlite3_vfs{};
-  vfs.iVersion = 2;
-  vfs.szOsFile = static_cast<int>(sizeof(File)) + state.real->szOsFile;
-  vfs.mxPathname = state.real->mxPathname;
-  vfs.zName = "shaftlog-fault";
+  state.real = real_vfs();
+  vfs = pass_through_vfs(state.real, "shaftlog-fault", sizeof(File));
   vfs.xOpen = x_open;
   vfs.xDelete = x_delete;
-  vfs.xAccess = x_access;
-  vfs.xFullPathname = x_full;
-  vfs.xRandomness = x_random;
-  vfs.xSleep = x_sleep;
-  vfs.xCurrentTime = x_time;
-  vfs.xGetLastError = x_last_error;
-  vfs.xCurrentTimeInt64 = x_time64;
   sqlite3_vfs_register(&vfs, /*makeDflt=*/1);
 }
 

@@ -27,14 +27,13 @@ using shaftlog::demo::exp_of;
 using shaftlog::demo::Random;
 
 constexpr int kShaftsPerVessel = 4;
+constexpr int kMendedAfter_days = 400;
 constexpr double kDoseCm3 = 0.25, kCycleMin = 20, kReservoirCm3 = 5000, kFillErrorCm3 = 8;
 
-/// The day `day` days after 2021-10-01 and a time of it, as the ship's clock shows it.
-std::string moment(int day, int minute) {
-  using namespace std::chrono;
-  const year_month_day date{sys_days{2021y / October / 1} + days{day}};
-  return fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}", static_cast<int>(date.year()),
-                     static_cast<unsigned>(date.month()), static_cast<unsigned>(date.day()), minute / 60, minute % 60);
+std::string day_text(std::chrono::sys_days day) {
+  const std::chrono::year_month_day date{day};
+  return fmt::format("{:04}-{:02}-{:02}", static_cast<int>(date.year()), static_cast<unsigned>(date.month()),
+                     static_cast<unsigned>(date.day()));
 }
 
 struct ShaftTruth {
@@ -76,6 +75,13 @@ void make(const Folder& folder, int shaft_count, int years) {
   constexpr const char* kZones[] = {"Europe/Lisbon", "Asia/Singapore", "America/Halifax", "Pacific/Auckland"};
   constexpr const char* kPeople[] = {"2/E", "oiler", "3/E"};
   const int last_day = years * 365;
+  // Every log ends on one day, so that none is dated after it was recorded.
+  using namespace std::chrono;
+  const sys_days first = sys_days{2026y / September / 30} - days{last_day - 1};
+  const auto moment = [&](int day, int minute) {  // as the ship's clock shows it
+    return fmt::format("{}T{:02}:{:02}", day_text(first + days{day}), minute / 60, minute % 60);
+  };
+  const std::string before = day_text(first - days{30});
   Random random{20'211'001};
   for (int v = 0; v * kShaftsPerVessel < shaft_count; ++v) {
     const std::string ship = fmt::format("ship_{:03}", v + 1);
@@ -84,7 +90,7 @@ void make(const Folder& folder, int shaft_count, int years) {
     const int docked = 200 + random.whole(0, std::max(1, last_day - 400));
     vessels << fmt::format("{},Ship {},{},class_{}\n", ship, v + 1, kZones[v % 4], v % 5);
     guns << ship << ",gun1,1.3\n";
-    if (is_automatic) lubricators << fmt::format("{},lub1,{:.0f},li_cx_2,2021-09-01\n", ship, kReservoirCm3);
+    if (is_automatic) lubricators << fmt::format("{},lub1,{:.0f},li_cx_2,{}\n", ship, kReservoirCm3, before);
     std::vector<ShaftTruth> fleet(
         static_cast<std::size_t>(std::min(kShaftsPerVessel, shaft_count - v * kShaftsPerVessel)));
     for (std::size_t i = 0; i < fleet.size(); ++i) {
@@ -96,8 +102,8 @@ void make(const Folder& folder, int shaft_count, int years) {
       s.shift_from = random.chance(0.15) ? random.whole(200, last_day) : last_day + 1;
       (random.chance(0.5) ? s.step : s.growth) = random.chance(0.5) ? 2.0 : 1.6;
       if (s.growth > 1) s.growth = 0.2;
-      shafts << fmt::format("{},{},{},,35,li_cx_2,2021-09-01\n", ship, s.code, is_automatic ? 600 : 400);
-      if (is_automatic) feeds << fmt::format("{},lub1,{},2021-09-01,{},{}\n", ship, s.code, kDoseCm3, kCycleMin);
+      shafts << fmt::format("{},{},{},,35,li_cx_2,{}\n", ship, s.code, is_automatic ? 600 : 400, before);
+      if (is_automatic) feeds << fmt::format("{},lub1,{},{},{},{}\n", ship, s.code, before, kDoseCm3, kCycleMin);
     }
     double level = 0.8 * kReservoirCm3, count = 1000, common = 1, worn_h = 0;
     for (int day = 0; day < last_day; ++day) {
@@ -113,6 +119,10 @@ void make(const Folder& folder, int shaft_count, int years) {
         if (day % 7 == static_cast<int>(i) % 2)
           hours << fmt::format("{},{},{},{:.1f},{}\n", ship, s.code, moment(day, 480 + random.whole(0, 30)), s.meter_h,
                                by);
+        if (day == s.shift_from + kMendedAfter_days) {
+          work << fmt::format("{},{},{},seal_replaced\n", ship, s.code, moment(day, 600));
+          s.shift_from = last_day + 1;
+        }
         const bool is_shifted = day >= s.shift_from;
         if (!is_shifted) s.rate = s.loss;
         if (is_shifted) s.rate = day == s.shift_from ? s.loss * s.step : s.rate * exp_of(s.growth * run / 1000);

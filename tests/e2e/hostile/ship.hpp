@@ -1,5 +1,6 @@
 #pragma once
 
+#include "base/sanitizer.hpp"
 #include "support/run.hpp"
 
 #include <string>
@@ -7,11 +8,7 @@
 namespace shaftlog::test {
 
 // Shadow memory of a sanitizer takes terabytes of address space: there the limit cannot be asked for.
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-inline constexpr bool kIsSanitized = true;
-#else
-inline constexpr bool kIsSanitized = false;
-#endif
+inline constexpr bool kIsSanitized = SHAFTLOG_SANITIZED;
 
 /// Shell words that hold a program to so much address space [KiB].
 inline std::string address_limit(int kib) { return kIsSanitized ? "" : "ulimit -v " + std::to_string(kib) + "; "; }

@@ -144,7 +144,7 @@ TEST_CASE("delivery: a known standstill explains what did not leave", "[analysis
   Ship ship{4, 80};
   ship.level(0, 90);
   ship.level(40, 51.6);
-  ship.level(80, 51.6);
+  for (int d = 50; d <= 80; d += 10) ship.level(d, 51.6);
   Logged<Work> off;
   off.at = day(40);
   off.lubricator = kPump;
@@ -161,4 +161,72 @@ TEST_CASE("delivery: a single slip of a level does not make a shift", "[analysis
   CHECK_FALSE(r.low);
   CHECK_FALSE(r.high);
   CHECK(r.delivery_ratio->value == Approx(1.0).margin(0.05));
+}
+
+TEST_CASE("delivery: a refill that nobody wrote down is no shift", "[analysis][delivery]") {
+  Ship ship{4, 120};  // 0.96 % a day, up by 40 % between two levels
+  for (int d = 0; d <= 120; d += 10) ship.level(d, 95 - 0.96 * d + (d > 55 ? 40 : 0));
+  for (int d = 60; d <= 120; d += 10) {
+    const DeliveryResult r = ship.balance(d);
+    CHECK_FALSE(r.low);
+    CHECK_FALSE(r.high);
+  }
+}
+
+TEST_CASE("delivery: what a changed counter made before nobody read it is no missed cycle", "[analysis][delivery]") {
+  Ship ship{4, 200};  // 48 cycles a day
+  for (int d = 0; d <= 100; d += 20) ship.counter(d, 48 * d);
+  ship.counter(120, 0);
+  ship.log.cycles.back().what.is_new_counter = true;
+  for (int d = 140; d <= 200; d += 20) ship.counter(d, 48 * (d - 120));
+  const DeliveryResult r = ship.balance(200);
+  REQUIRE(r.cycle_ratio);
+  CHECK(r.cycle_ratio->value == Approx(1).margin(0.01));
+  CHECK_FALSE(r.cycles_low);
+}
+
+TEST_CASE("delivery: counts behind the last hours reading say nothing of missed cycles", "[analysis][delivery]") {
+  Ship ship{4, 100};  // hours are read up to day 100
+  for (int d = 0; d <= 100; d += 10) ship.counter(d, 48 * d);
+  for (int d = 110; d <= 130; d += 10) ship.counter(d, 4800);
+  CHECK_FALSE(ship.balance(130).cycles_low);
+}
+
+TEST_CASE("delivery: a departure that dips for a while is the same one", "[analysis][delivery]") {
+  Ship ship{4, 300};
+  double level = 95;
+  for (int d = 0; d <= 300; d += 10) {
+    const bool is_low = d > 100 && !(d > 160 && d <= 190);
+    if (d > 0) level -= 9.6 * (is_low ? 0.5 : 1.0);
+    if (level < 20) {
+      ship.refill(d, 3500);
+      level += 70;
+    }
+    ship.level(d, level);
+  }
+  const DeliveryResult before = ship.balance(160), after = ship.balance(300);
+  REQUIRE(before.low);
+  REQUIRE(after.low);
+  CHECK(after.low->number == before.low->number);
+  CHECK(after.low->first_seen == before.low->first_seen);
+}
+
+TEST_CASE("delivery: the longer a shift holds, the stronger it is, and odds do not tie", "[analysis][delivery]") {
+  Ship ship{4, 400};
+  double level = 95;
+  for (int d = 0; d <= 400; d += 10) {
+    if (d > 0) level -= 9.6 * (d > 100 ? 0.6 : 1.0);
+    if (level < 20) {
+      ship.refill(d, 3500);
+      level += 70;
+    }
+    ship.level(d, level);
+  }
+  double before = 0;
+  for (const int d : {180, 250, 320, 400}) {
+    const DeliveryResult r = ship.balance(d);
+    REQUIRE(r.low);
+    CHECK(r.low->strength > before);
+    before = r.low->strength;
+  }
 }

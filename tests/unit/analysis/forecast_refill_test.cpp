@@ -48,18 +48,29 @@ TEST_CASE("next refill: already below the low mark is now", "[analysis][forecast
   CHECK(ship.forecast().p50 == day(364));
 }
 
-TEST_CASE("next refill: nothing is said with no level, while standing still, with no use, or beyond 18 months",
-          "[analysis][forecast]") {
-  Ship unknown;
-  unknown.delivery.level_pct.reset();
-  CHECK_FALSE(unknown.forecast().p50);
+TEST_CASE("next refill: while the lubricator stands the days hold if it is set going today", "[analysis][forecast]") {
   Ship off;
   Logged<Work> w;
   w.at = day(360);
   w.lubricator = kPump;
   w.what.work = WorkKind::lubricator_off;
   off.log.work.push_back(w);
-  CHECK_FALSE(off.forecast().p50);
+  const NextRefill n = off.forecast();
+  REQUIRE(n.stands_since);
+  CHECK(*n.stands_since == day(360));
+  REQUIRE(n.p50);
+  CHECK(days_between(day(364), *n.p50) == Approx(100).margin(2));
+  CHECK_FALSE(Ship{}.forecast().stands_since);
+  Ship silent;  // a counter that stands says the same
+  silent.delivery.cycle_ratio = Estimate{0, 0, 0.01};
+  REQUIRE(silent.forecast().stands_since);
+  CHECK(silent.forecast().p50);
+}
+
+TEST_CASE("next refill: nothing is said with no level, with no use, or beyond 18 months", "[analysis][forecast]") {
+  Ship unknown;
+  unknown.delivery.level_pct.reset();
+  CHECK_FALSE(unknown.forecast().p50);
   CHECK_FALSE(Ship{0}.forecast().p50);
   CHECK_FALSE(Ship{1}.forecast().p50);  // 1000 days
   Ship no_dose;

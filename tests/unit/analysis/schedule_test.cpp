@@ -99,7 +99,8 @@ TEST_CASE("schedule: counted cycles go before hours", "[analysis][schedule]") {
   CHECK_FALSE(s.counted_cycles(kPump, kA, kB));
 }
 
-TEST_CASE("schedule: counter resets are counted across, a slip is left out", "[analysis][schedule]") {
+TEST_CASE("schedule: what a counter made before it was changed or reset is unknown, a slip is left out",
+          "[analysis][schedule]") {
   Ship ship;
   ship.counter("2026-01-01T00:00Z", 5000);
   ship.counter("2026-01-11T00:00Z", 5400);
@@ -111,5 +112,53 @@ TEST_CASE("schedule: counter resets are counted across, a slip is left out", "[a
   ship.counter("2026-02-05T00:00Z", 4480);  // slip of the pen for 448
   ship.counter("2026-02-11T00:00Z", 720);
   const Schedule s = ship.schedule();
-  CHECK(*s.counted_cycles(kPump, kA, at("2026-02-11T00:00Z")) == Approx(400 + 480 + 80 + 240 + 400));
+  CHECK(*s.counted_cycles(kPump, kA, at("2026-01-11T00:00Z")) == Approx(400));
+  CHECK(*s.counted_cycles(kPump, at("2026-01-12T00:00Z"), at("2026-01-24T00:00Z")) == Approx(480));
+  CHECK(*s.counted_cycles(kPump, at("2026-01-26T00:00Z"), at("2026-02-11T00:00Z")) == Approx(240 + 400));
+  CHECK_FALSE(s.counted_cycles(kPump, kA, at("2026-01-20T00:00Z")));
+  CHECK_FALSE(s.counted_cycles(kPump, at("2026-01-24T00:00Z"), at("2026-01-26T00:00Z")));
+  // In between the hours tell: 40 cycles a day of 0.25 cm3 and two shafts.
+  CHECK(s.expected_cm3(kPump, at("2026-01-11T00:00Z"), at("2026-01-12T00:00Z")) == Approx(20));
+  CHECK(s.expected_cm3(kPump, at("2026-01-24T00:00Z"), at("2026-01-26T00:00Z")) == Approx(40));
+}
+
+TEST_CASE("schedule: nothing runs in dock as far as the readings leave room", "[analysis][schedule]") {
+  Ship ship;
+  const auto dock = [&](std::string_view when, WorkKind kind) {
+    ship.work(when, kind);
+    ship.log.work.back().lubricator = {};
+  };
+  // 250 h between the readings of 1 and 26 January, ten days of them in dock; then readings end and it docks again.
+  for (auto& [shaft, curve] : ship.hours)
+    curve = HoursCurve{{{kA, 0}, {at("2026-01-26T00:00Z"), 250}, {at("2026-02-20T00:00Z"), 500}}};
+  dock("2026-01-11T00:00Z", WorkKind::docked);
+  dock("2026-01-21T00:00Z", WorkKind::undocked);
+  dock("2026-03-02T00:00Z", WorkKind::docked);
+  const Schedule s = ship.schedule();
+  CHECK(s.called_for_cm3(kPump, kPort, at("2026-01-11T00:00Z"), at("2026-01-21T00:00Z")) == Approx(0).margin(1e-9));
+  CHECK(s.called_for_cm3(kPump, kPort, kA, at("2026-01-26T00:00Z")) == Approx(250));
+  CHECK(s.called_for_cm3(kPump, kPort, at("2026-02-20T00:00Z"), at("2026-03-02T00:00Z")) == Approx(100));
+  CHECK(s.called_for_cm3(kPump, kPort, at("2026-03-02T00:00Z"), kB) == Approx(0).margin(1e-9));
+}
+
+TEST_CASE("schedule: hours that show running in dock are believed before the docking", "[analysis][schedule]") {
+  Ship ship;
+  for (auto& [shaft, curve] : ship.hours) curve = HoursCurve{{{kA, 0}, {at("2026-01-11T00:00Z"), 200}}};
+  ship.work("2026-01-02T00:00Z", WorkKind::docked);
+  ship.log.work.back().lubricator = {};
+  const Schedule s = ship.schedule();
+  CHECK(s.called_for_cm3(kPump, kPort, kA, at("2026-01-06T00:00Z")) == Approx(100));
+}
+
+TEST_CASE("schedule: between its readings a shaft ran as its sisters did", "[analysis][schedule]") {
+  Ship ship;
+  ship.hours[kPort] = HoursCurve{{{kA, 0}, {at("2026-01-31T00:00Z"), 300}}};
+  ship.hours[kStbd] = HoursCurve{
+      {{kA, 0}, {at("2026-01-11T00:00Z"), 200}, {at("2026-01-21T00:00Z"), 200}, {at("2026-01-31T00:00Z"), 300}}};
+  const Schedule s = ship.schedule();
+  CHECK(s.called_for_cm3(kPump, kPort, kA, at("2026-01-31T00:00Z")) == Approx(300));
+  CHECK(s.called_for_cm3(kPump, kPort, kA, at("2026-01-11T00:00Z")) == Approx(200).margin(12));
+  CHECK(s.called_for_cm3(kPump, kPort, at("2026-01-11T00:00Z"), at("2026-01-21T00:00Z")) == Approx(0).margin(12));
+  CHECK(s.called_for_moment_sd_cm3(kPump, at("2026-01-31T00:00Z")) == Approx(0).margin(1e-9));
+  CHECK(s.called_for_moment_sd_cm3(kPump, at("2026-03-31T00:00Z")) > 100);
 }

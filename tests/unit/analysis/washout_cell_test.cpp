@@ -1,6 +1,9 @@
-#include "analysis/washout_cell.hpp"
-
 #include "analysis/distributions.hpp"
+#include "analysis/washout_lanes.hpp"
+
+#include <array>
+#include <random>
+#include <vector>
 
 #include <catch2/catch.hpp>
 
@@ -16,9 +19,89 @@ TEST_CASE("washout cell: the inlined exponential agrees with the library's") {
   CHECK(washout::inline_exp(-std::numeric_limits<double>::infinity()) == 0);
 }
 
-TEST_CASE("washout cell: a mixture by moments is the mixture of one after the other") {
-  washout::Cell together;
-  washout::Mixture moments{310};
+TEST_CASE("washout cell: the inlined normal distribution agrees with the library's") {
+  double worst = 0, worst_ratio = 0;
+  for (double z = -6.999; z < 7; z += 0.00137) {
+    const double off = washout::normal_cdf(z) - shaftlog::normal_cdf(z);
+    worst = std::max(worst, std::abs(off));
+    worst_ratio = std::max(worst_ratio, std::abs(off) / shaftlog::normal_cdf(z));
+  }
+  CHECK(worst < 1e-15);
+  CHECK(worst_ratio < 1e-8);
+  CHECK(washout::normal_cdf(-7.5) == 0);
+  CHECK(washout::normal_cdf(7.5) == 1);
+}
+
+TEST_CASE("washout cell: a cavity that took far more than expected before the limit is believed to have had room") {
+  washout::Reading r;
+  r.run_h = 100;
+  r.capacity = 900;
+  r.is_known = true;
+  r.ended = Ended::limit;
+  double before = 0;
+  for (r.amount = 20; r.amount < 800; r.amount += 5) {  // from well within the prediction to far beyond it
+    washout::Cell c;
+    c.p = 1;
+    c.vm = 100;
+    const washout::Ahead a = washout::predict(c, 0.25, r);
+    washout::pass(c, 0.25, r);
+    CHECK(std::isfinite(c.p + c.m + c.vm + c.d + c.vd));
+    const double room = c.d - a.d;  // the duty that the amount asks for rises smoothly
+    CHECK(room >= before - 1e-9);
+    before = room;
+  }
+}
+
+TEST_CASE("washout lanes: an amount beyond all belief leaves finite hypotheses") {
+  for (double amount = 600; amount < 1e6; amount *= 1.03) {
+    washout::Reading r;
+    r.run_h = 300;
+    r.capacity = 600;
+    r.amount = amount;
+    r.is_known = true;
+    r.fill_var = 20;
+    r.relative_sd = 0.03;
+    r.outlier_density = washout::slip_density(amount, 300);
+    washout::Lanes lanes;
+    for (const double w : {0.01, 0.5, 1.9, 2.1, 9.0}) {
+      washout::Cell c;
+      c.p = 0.2;
+      c.vm = 20;
+      lanes.push(c, w);
+    }
+    lanes.predict(r);
+    lanes.pass(r);
+    for (std::size_t i = 0; i < lanes.size(); ++i) {
+      const washout::Cell c = lanes.cell(i);
+      CAPTURE(amount, i);
+      CHECK(std::isfinite(c.p + c.m + c.vm + c.d + c.vd + c.cmd));
+      CHECK(c.p > 0);
+    }
+  }
+}
+
+TEST_CASE("washout cell: a cavity that takes nothing was full, and the loss is only bounded") {
+  washout::Reading r;
+  r.run_h = 100;
+  r.is_known = true;
+  r.amount = 0;
+  double before = 2;
+  for (double w = 0.001; w < 1; w *= 1.3) {
+    washout::Cell c;
+    c.p = 1;
+    c.vm = 100;
+    washout::pass(c, w, r);
+    CHECK(c.p < before);          // a lower loss is ever more likely
+    CHECK(c.m < w * 100 + 1e-9);  // less missing than the loss alone would say
+    CHECK(c.vm < 100 + w * w * 100 * 100 * 0.02);
+    before = c.p;
+  }
+}
+
+TEST_CASE("washout cell: a mixture keeps weight, means and spreads whatever the order") {
+  washout::Cell forth, back;
+  double p = 0, m = 0, mm = 0, onset = 0, onset2 = 0, base = 0, log_w = 0;
+  std::vector<washout::Cell> all;
   for (int i = 0; i < 40; ++i) {
     washout::Cell c;
     c.p = 1e-6 * (1 + i * i);
@@ -28,20 +111,92 @@ TEST_CASE("washout cell: a mixture by moments is the mixture of one after the ot
     c.cmd = 0.02 * (i % 3) - 0.02;
     c.vd = 0.004;
     c.onset = 1000 + 50 * i;
-    c.log_ratio = 0.02 * i;
-    together.add(c);
-    moments.add(c, c.onset);
+    c.onset_var = 400 + i;
+    c.base = -1.5 + 0.01 * i;
+    c.log_w = -1 + 0.02 * i;
+    all.push_back(c);
+    p += c.p;
+    m += c.p * c.m;
+    mm += c.p * (c.vm + c.m * c.m);
+    onset += c.p * c.onset;
+    onset2 += c.p * (c.onset_var + c.onset * c.onset);
+    base += c.p * c.base;
+    log_w += c.p * c.log_w;
   }
-  const washout::Cell whole = moments.whole();
-  CHECK(whole.p == Approx(together.p).epsilon(1e-12));
-  CHECK(whole.m == Approx(together.m).epsilon(1e-12));
-  CHECK(whole.d == Approx(together.d).epsilon(1e-10));
-  CHECK(whole.vm == Approx(together.vm).epsilon(1e-10));
-  CHECK(whole.cmd == Approx(together.cmd).margin(1e-10));
-  CHECK(whole.vd == Approx(together.vd).epsilon(1e-10));
-  CHECK(whole.onset == Approx(together.onset).epsilon(1e-12));
-  CHECK(whole.log_ratio == Approx(together.log_ratio).epsilon(1e-12));
-  CHECK(washout::Mixture{0}.whole().p == 0);
+  for (const auto& c : all) forth.add(c);
+  for (auto c = all.rbegin(); c != all.rend(); ++c) back.add(*c);
+  for (const washout::Cell& x : {forth, back}) {
+    CHECK(x.p == Approx(p).epsilon(1e-12));
+    CHECK(x.m == Approx(m / p).epsilon(1e-12));
+    CHECK(x.vm == Approx(mm / p - m / p * m / p).epsilon(1e-9));
+    CHECK(x.onset == Approx(onset / p).epsilon(1e-12));
+    CHECK(x.onset_var == Approx(onset2 / p - onset / p * onset / p).epsilon(1e-9));
+    CHECK(x.base == Approx(base / p).epsilon(1e-12));
+    CHECK(x.log_w == Approx(log_w / p).epsilon(1e-12));
+  }
+  CHECK(forth.cmd == Approx(back.cmd).margin(1e-12));
+  CHECK(forth.vd == Approx(back.vd).epsilon(1e-12));
+}
+
+TEST_CASE("washout lanes: many side by side come out as one by one") {
+  std::mt19937_64 bits{20261125};
+  const auto between = [&](double a, double b) {
+    return a + (b - a) * static_cast<double>(bits() >> 11U) / 9007199254740992.0;
+  };
+  for (int round = 0; round < 400; ++round) {
+    washout::Reading r;
+    r.run_h = between(1, 900);
+    r.run_var = between(0, 25);
+    r.capacity = round % 4 == 0 ? washout::kNoCapacity : between(100, 700);
+    r.delivered = round % 3 == 0 ? 0 : between(0, 400);
+    r.delivered_var = between(0, 200);
+    r.is_known = round % 11 != 0;
+    r.is_blocked = round % 13 == 0;
+    r.amount = std::floor(between(0, 500));
+    constexpr std::array<Ended, 7> kEnded{Ended::pressure, Ended::pressure, Ended::pressure, Ended::limit,
+                                          Ended::stopped,  Ended::not_done, Ended::packed};
+    r.ended = kEnded[static_cast<std::size_t>(round) % kEnded.size()];
+    r.season_decay = between(0.3, 1);
+    r.outlier_density = washout::slip_density(r.amount, between(0, 400));
+    r.fill_var = between(30, 900);
+    r.relative_sd = between(0.01, 0.15);
+    r.duty_var = between(0.001, 0.06);
+    r.season_var = between(0.001, 0.03);
+    washout::Lanes lanes;
+    std::vector<washout::Cell> plain;
+    double whole = 0;
+    const int n = 1 + round % 37;
+    for (int i = 0; i < n; ++i) {
+      washout::Cell c;
+      c.p = between(1e-4, 1);
+      c.m = between(-20, 300);
+      c.vm = between(1, 900);
+      c.d = between(-0.2, 0.2);
+      c.vd = between(0.0001, 0.02);
+      c.cmd = between(-0.5, 0.5) * std::sqrt(c.vm * c.vd);
+      c.onset = i;
+      const double w = std::exp(between(-4, 1));
+      lanes.push(c, w);
+      washout::pass(c, w, r);
+      plain.push_back(c);
+      whole += c.p;
+    }
+    lanes.predict(r);
+    lanes.pass(r);
+    for (int i = 0; i < n; ++i) {
+      const washout::Cell c = lanes.cell(static_cast<std::size_t>(i)), &want = plain[static_cast<std::size_t>(i)];
+      CAPTURE(round, i, want.p, r.capacity);
+      // Parts of less than 1e-12 of a weight are left out at different places.
+      CHECK(c.p == Approx(want.p).epsilon(2e-4).margin(1e-12 * whole));
+      CHECK(c.onset == i);
+      if (want.p < 1e-9 * whole) continue;
+      CHECK(c.m == Approx(want.m).epsilon(1e-4).margin(1e-3));
+      CHECK(c.vm == Approx(want.vm).epsilon(1e-3).margin(1e-3));
+      CHECK(c.d == Approx(want.d).epsilon(1e-4).margin(1e-5));
+      CHECK(c.vd == Approx(want.vd).epsilon(1e-3).margin(1e-7));
+      CHECK(c.cmd == Approx(want.cmd).epsilon(1e-3).margin(1e-3));
+    }
+  }
 }
 
 TEST_CASE("washout cell: far past a bound the weight goes on smoothly") {

@@ -28,7 +28,7 @@ ShaftHistory manual_shaft(std::initializer_list<std::pair<double, double>> greas
     GreasingInterval g;
     g.id.bytes[15] = ++n;
     g.from = at;
-    at += std::chrono::seconds{static_cast<std::int64_t>(run_h * 7200)};
+    at += std::chrono::seconds{std::isfinite(run_h) ? static_cast<std::int64_t>(run_h * 7200) : 3600};
     g.at = at;
     g.run_h = run_h;
     g.taken_cm3 = taken;
@@ -127,6 +127,80 @@ TEST_CASE("washout: a jump is a step at its own greasing, not a drift", "[analys
   CHECK(r.step->factor.high > 2.47);
   REQUIRE_FALSE(r.step->evidence.empty());
   CHECK(r.step->evidence.front().bytes[15] >= 7);
+}
+
+TEST_CASE("washout: a jump on top of a jump is told by itself, over the rate the first had brought",
+          "[analysis][washout]") {
+  // 0.25 cm3/h, from the seventh greasing on 0.6, from the fourteenth on 1.2.
+  const ShaftHistory s = manual_shaft({{300, 73},
+                                       {300, 79},
+                                       {300, 70},
+                                       {300, 77},
+                                       {300, 76},
+                                       {300, 74},
+                                       {300, 186},
+                                       {300, 174},
+                                       {300, 185},
+                                       {300, 178},
+                                       {300, 182},
+                                       {300, 171},
+                                       {300, 187},
+                                       {300, 362},
+                                       {300, 355},
+                                       {300, 366}});
+  const WashoutResult r = fit_washout(s, sisters());
+  REQUIRE(r.step);
+  CHECK(greasing_at(s, r.step->first_seen) <= 8);
+  REQUIRE(r.further.size() == 1);
+  const WashoutRise& more = r.further[0];
+  CHECK_FALSE(more.is_wear);
+  CHECK(more.over == r.step->first_seen);
+  CHECK(greasing_at(s, more.shift.first_seen) >= 14);
+  CHECK(greasing_at(s, more.shift.first_seen) <= 15);
+  CHECK(interval_of(s, more.shift.began.estimate) == 14);
+  CHECK(more.baseline_cm3_per_h.value == Approx(0.6).epsilon(0.08));
+  CHECK(more.shift.factor.low < 2);
+  CHECK(more.shift.factor.high > 2);
+  CHECK(more.shift.factor.low > 1.5);
+  // One greasing at the new rate is not yet news, and what was told before does not change.
+  ShaftHistory shorter = s;
+  shorter.intervals.resize(13);
+  const WashoutResult before = fit_washout(shorter, sisters());
+  CHECK(before.further.empty());
+  REQUIRE(before.step);
+  CHECK(before.step->first_seen == r.step->first_seen);
+}
+
+TEST_CASE("washout: what climbs on, and a jump that stays, are told once", "[analysis][washout]") {
+  ShaftHistory climbing = drifting();
+  for (int i = 0; i < 8; ++i) {  // on to four times the baseline
+    GreasingInterval g = climbing.intervals.back();
+    g.id.bytes[15] = static_cast<std::uint8_t>(100 + i);
+    g.from = g.at;
+    g.at += std::chrono::seconds{300 * 7200};
+    g.taken_cm3 = *g.taken_cm3 * 1.11;
+    climbing.intervals.push_back(g);
+  }
+  const WashoutResult up = fit_washout(climbing, sisters());
+  REQUIRE(up.wear);
+  CHECK(up.further.empty());
+  const ShaftHistory s = manual_shaft({{300, 73},
+                                       {300, 79},
+                                       {300, 70},
+                                       {300, 77},
+                                       {300, 76},
+                                       {300, 74},
+                                       {300, 186},
+                                       {300, 174},
+                                       {300, 195},
+                                       {300, 178},
+                                       {300, 190},
+                                       {300, 171},
+                                       {300, 187},
+                                       {300, 181}});
+  const WashoutResult level = fit_washout(s, sisters());
+  REQUIRE(level.step);
+  CHECK(level.further.empty());
 }
 
 TEST_CASE("washout: an emptied cavity bounds the loss from below and lowers nothing", "[analysis][washout]") {

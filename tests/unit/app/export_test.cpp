@@ -46,12 +46,12 @@ TEST_CASE("export: what was exported imports to the same bytes", "[app][export]"
     auto first = Database::create(dir / (name + "1.db"));
     import(first, log);
     const auto written = export_folder(first, dir / (name + "1"));
-    CHECK(written.files.size() == 14);
+    CHECK(written.files.size() == 16);
     auto second = Database::create(dir / (name + "2.db"));
     import(second, dir / (name + "1"));
     export_folder(second, dir / (name + "2"));
     const auto a = read_folder(dir / (name + "1")), b = read_folder(dir / (name + "2"));
-    CHECK(a.size() == 14);
+    CHECK(a.size() == 16);
     for (const auto& [file, text] : a) {
       INFO(file);
       CHECK(text == b.at(file));
@@ -89,7 +89,32 @@ TEST_CASE("export: a folder that holds something is left alone unless asked", "[
   CHECK_THROWS_WITH(export_folder(db, dir / "out"), Catch::Matchers::Contains("holds something already"));
   CHECK(read_folder(dir / "out") == std::map<std::string, std::string>{{"vessels.csv", "mine\n"}});
   export_folder(db, dir / "out", {{}, true});
-  CHECK(read_folder(dir / "out").size() == 14);
+  CHECK(read_folder(dir / "out").size() == 16);
   write_text(dir / "file", "x");
   CHECK_THROWS_WITH(export_folder(db, dir / "file"), Catch::Matchers::Contains("is a file; expected a folder"));
+}
+
+TEST_CASE("export: a folder that was cut short is known as such until it is whole again", "[app][export]") {
+  const test::TempDir dir;
+  test::write_register(dir / "log");
+  auto db = Database::create(dir / "shaftlog.db");
+  import(db, dir / "log");
+  export_folder(db, dir / "out");
+  const auto whole = read_folder(dir / "out");
+  CHECK(whole.size() == 16);
+  for (const auto& entry : std::filesystem::directory_iterator{dir.path()}) {
+    CHECK(!entry.path().filename().string().starts_with("."));  // nothing under way is left beside it
+  }
+
+  write_text(dir / "out" / "export-unfinished.txt", "as a crash leaves it\n");
+  auto other = Database::create(dir / "other.db");
+  ImportOptions as_folder, as_files;
+  as_folder.folder = dir / "out";
+  as_files.files = {dir / "out" / "vessels.csv"};
+  for (const auto& options : {as_folder, as_files}) {
+    CHECK_THROWS_WITH(import_folder(other, kClock, options), Catch::Matchers::Contains("was cut short"));
+  }
+  export_folder(db, dir / "out", {{}, true});
+  CHECK(read_folder(dir / "out") == whole);
+  import(other, dir / "out");
 }

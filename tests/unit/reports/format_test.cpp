@@ -33,6 +33,9 @@ TEST_CASE("both clocks: UTC stands beside the ship's time, with its day only whe
         "2026-03-13 22:10 (2026-03-14 08:10 UTC)");
   CHECK(format_both({t, std::chrono::minutes{0}, Precision::minute}) == "2026-03-14 08:10 UTC");
   CHECK(format_both({t, std::chrono::minutes{60}, Precision::day}) == "2026-03-14");
+  CHECK(format_offset({t, std::chrono::minutes{60}, Precision::day}) == "UTC+01:00");
+  CHECK(format_offset({t, std::chrono::minutes{-(3 * 60 + 30)}, Precision::minute}) == "UTC-03:30");
+  CHECK(format_offset({t, std::chrono::minutes{0}, Precision::minute}) == "UTC");
 }
 
 TEST_CASE("json: text is escaped, bytes that are no UTF-8 are replaced", "[reports][json]") {

@@ -59,7 +59,7 @@ TEST_CASE("review text: many ships in order are only counted, unless all are wan
   for (int i = 0; i < 40; ++i) {
     const VesselId id{100 + i};
     s.reg.vessels.push_back({id, "X-" + std::to_string(i), "X", std::nullopt, "UTC", std::nullopt});
-    s.vessels.push_back({id, {}, {}, {}});
+    s.vessels.emplace_back().vessel = id;
   }
   CHECK_THAT(review_text(view_of(s), {100, false}, false), Contains("and 40 ships in order"));
   CHECK_THAT(review_text(view_of(s), {100, false}, false), !Contains("X-17"));
@@ -75,11 +75,31 @@ TEST_CASE("review json: what is not known is null, never 0", "[reports][review]"
     CHECK_THAT(rudder, Contains("\"" + std::string{name} + "\": null"));
 }
 
+TEST_CASE("review text: who has a finding in hand stands with it; a closed one stands apart", "[reports][review]") {
+  const SampleReview s;
+  ReviewView view = view_of(s);
+  view.states[s.findings[0].id] = {FindingStatus::in_hand, day(199), "Supt. A", "", 1};
+  view.states[s.findings[1].id] = {FindingStatus::closed, day(199), "Supt. B", "line sealed", 1};
+  Outcome outcome;
+  outcome.verdict = Verdict::too_early;
+  outcome.says = "no two levels lie after it: too early to say";
+  view.outcomes[s.findings[1].id] = outcome;
+  const std::string text = review_text(view, {200, false}, false);
+  CHECK_THAT(text, Contains("in hand of Supt. A since 2026-07-19 00:00"));
+  CHECK_THAT(text, Contains("1 closed and still standing"));
+  CHECK_THAT(text, !Contains("PLAN   next port"));
+  CHECK_THAT(text, Contains("closed on 2026-07-19 00:00 by Supt. B: line sealed; still standing: no two levels"));
+  const std::size_t apart = text.find("Closed, still standing");
+  REQUIRE(apart != std::string::npos);
+  CHECK(text.find("line leak") > apart);  // only there
+  CHECK_THAT(findings_csv(view), Contains(",closed,"));
+}
+
 TEST_CASE("review json: the status of a finding is the one that was given to it", "[reports][review]") {
   const SampleReview s;
   ReviewView view = view_of(s);
   CHECK_THAT(review_json(view), !Contains("in_hand"));
-  view.status[s.findings.front().id] = FindingStatus::in_hand;
+  view.states[s.findings.front().id] = {FindingStatus::in_hand, day(3), "Mate", "", 1};
   CHECK_THAT(review_json(view), Contains("\"status\": \"in_hand\""));
 }
 

@@ -198,6 +198,22 @@ TEST_CASE("database: read-only refuses to write", "[storage][database]") {
   CHECK(refusal([&] { execute(handle_of(db), "INSERT INTO person (name) VALUES ('x')"); }).first == Errc::io);
 }
 
+TEST_CASE("database: reading leaves nothing beside the file and the file as it was", "[storage][database]") {
+  const TempDir dir;
+  { const Database db = Database::create(dir / "x.db"); }
+  const auto bytes = [&] {
+    std::ifstream in{dir / "x.db", std::ios::binary};
+    return std::string{std::istreambuf_iterator<char>{in}, {}};
+  };
+  const std::string before = bytes();
+  {
+    Database db = Database::open(dir / "x.db", Database::Mode::read_only);
+    CHECK(check(db).faults.empty());
+  }
+  CHECK(bytes() == before);
+  for (const auto& item : fs::directory_iterator{dir.path()}) CHECK(item.path() == dir / "x.db");
+}
+
 TEST_CASE("database: a file in a folder that cannot be written is read all the same", "[storage][database]") {
   const TempDir dir;
   const fs::path folder = dir / "medium";

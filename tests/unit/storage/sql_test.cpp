@@ -1,4 +1,6 @@
 #include "base/error.hpp"
+#include "storage/finding_repository.hpp"
+#include "storage/finding_sql.hpp"
 #include "storage/log_sql.hpp"
 #include "storage/query.hpp"
 #include "storage/register_sql.hpp"
@@ -38,7 +40,7 @@ std::vector<std::string> strings(Database& db, const std::string& sql) {
 
 TEST_CASE("sql: every statement prepares against the fresh schema", "[storage][sql]") {
   TempDb t;
-  for (const auto& statements : {log_sql::all(), register_sql::all()}) {
+  for (const auto& statements : {log_sql::all(), register_sql::all(), finding_sql::all()}) {
     for (const std::string& sql : statements) {
       INFO(sql);
       CHECK_NOTHROW(Query{t.db, sql});
@@ -72,6 +74,8 @@ TEST_CASE("sql: hot statements use an index and never read the whole log", "[sto
       {log_sql::list_withdrawals(false), "entry_withdraws (vessel_id=?"},
       {log_sql::kFindPerson, "(name=?)"},
       {log_sql::kFindSource, "(name=?)"},
+      {finding_sql::find(), "(uuid=?)"},
+      {finding_sql::list_of_vessel(), "finding_remark_of_vessel (vessel_id=? AND recorded_at_utc_s<?)"},
       {register_sql::kFindShaft, "(vessel_id=? AND code=?)"},
       {register_sql::kFindGunCalibration, "gun_calibration_key (gun_id=? AND <expr>=?)"},
       {register_sql::kFindFeed, "feed_key (lubricator_id=? AND shaft_id=? AND <expr>=?)"},
@@ -96,7 +100,20 @@ TEST_CASE("sql: nothing in the log can be changed, removed or written over", "[s
   for (const Kind kind : kKinds) log.add(t.entry(kind, n++));
   const RegisterRepository reg{t.db};
   reg.put_gun(t.vessel, "gun1", {std::nullopt, Volume::from_base(1100)}, {day(1).utc, "chief", true});
-  std::vector<std::string> tables{"entry", "person", "source", "register_change"};
+  Grease other;
+  other.code = "G-2";
+  other.density = Density::from_base(900);
+  reg.put(other, {day(1).utc, "chief", false});
+  reg.put(GreaseEvidence{t.grease, other.id, Evidence::none, ""});
+  FindingRemark remark;
+  remark.id = nth_id(90);
+  remark.finding = nth_id(91);
+  remark.kind = "starved";
+  remark.vessel = t.vessel;
+  remark.says = "looked at";
+  remark.at = remark.recorded_at = day(1);
+  CHECK(FindingRepository{t.db}.add(remark));
+  std::vector<std::string> tables{"entry", "person", "source", "register_change", "grease_evidence", "finding_remark"};
   for (const auto& detail : log_sql::kDetails) tables.emplace_back(detail.name);
   for (const std::string& table : tables) {
     const auto column = strings(t.db, fmt::format("SELECT name FROM pragma_table_info('{}') LIMIT 1", table)).at(0);

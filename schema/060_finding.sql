@@ -1,0 +1,42 @@
+-- What people did about findings: taken in hand, noted, closed, reopened. A finding itself is computed and not kept; its
+-- id is made of what it is about. Beside a remark stands what the finding said then, so that it can be read when it is
+-- not found any more.
+
+CREATE TABLE finding_remark (
+  finding_remark_id   INTEGER PRIMARY KEY,
+  uuid                BLOB NOT NULL UNIQUE CONSTRAINT finding_remark_uuid_length CHECK (length(uuid) = 16),
+  finding             BLOB NOT NULL CONSTRAINT finding_remark_finding_length CHECK (length(finding) = 16),
+                      -- id of the finding; the same in every run and every copy of the log
+  kind                TEXT NOT NULL CONSTRAINT finding_remark_kind_not_empty CHECK (kind <> ''),  -- of the finding
+  vessel_id           INTEGER NOT NULL REFERENCES vessel (vessel_id) ON DELETE RESTRICT,
+  shaft_id            INTEGER,  -- NULL: not about a shaft
+  lubricator_id       INTEGER,  -- NULL: not about a lubricator
+  did                 TEXT NOT NULL CONSTRAINT finding_remark_did_known CHECK (did IN (
+                        'taken', 'noted', 'closed', 'reopened')),
+  says                TEXT,     -- the note, what was done, why it is open again; NULL: nothing, when it was taken in hand
+  at_utc_s            INTEGER NOT NULL CONSTRAINT finding_remark_at_range CHECK (at_utc_s BETWEEN 0 AND 4102444799),
+                      -- when it was done
+  at_offset_min       INTEGER NOT NULL CONSTRAINT finding_remark_at_offset_range CHECK (at_offset_min BETWEEN -1080 AND 1080),
+  at_precision        INTEGER NOT NULL CONSTRAINT finding_remark_at_precision_known CHECK (at_precision BETWEEN 0 AND 2),
+  recorded_at_utc_s   INTEGER NOT NULL CONSTRAINT finding_remark_recorded_at_range CHECK (recorded_at_utc_s BETWEEN 0 AND 4102444799),
+  recorded_offset_min INTEGER NOT NULL CONSTRAINT finding_remark_recorded_offset_range CHECK (recorded_offset_min BETWEEN -1080 AND 1080),
+  recorded_precision  INTEGER NOT NULL CONSTRAINT finding_remark_recorded_precision_known CHECK (recorded_precision BETWEEN 0 AND 2),
+  recorded_by         INTEGER REFERENCES person (person_id) ON DELETE RESTRICT,  -- NULL: not said
+  -- What the finding said then; NULL where it was not found any more.
+  was_urgency         TEXT,
+  was_summary         TEXT,
+  was_first_seen_utc_s INTEGER CONSTRAINT finding_remark_first_seen_range CHECK (was_first_seen_utc_s BETWEEN 0 AND 4102444799),
+  was_began_utc_s     INTEGER CONSTRAINT finding_remark_began_range CHECK (was_began_utc_s BETWEEN 0 AND 4102444799),
+  was_measure         TEXT,     -- name of the figure by which it is seen whether the numbers came back
+  was_value_ppm       INTEGER,  -- that figure, in millionths of its unit
+  CONSTRAINT finding_remark_says CHECK (did = 'taken' OR ifnull(says, '') <> ''),
+  CONSTRAINT finding_remark_measured CHECK ((was_measure IS NULL) = (was_value_ppm IS NULL)),
+  FOREIGN KEY (vessel_id, shaft_id) REFERENCES shaft (vessel_id, shaft_id) ON DELETE RESTRICT,
+  FOREIGN KEY (vessel_id, lubricator_id) REFERENCES lubricator (vessel_id, lubricator_id) ON DELETE RESTRICT
+) STRICT;
+CREATE INDEX finding_remark_of_vessel ON finding_remark (vessel_id, recorded_at_utc_s);
+
+CREATE TRIGGER finding_remark_no_update BEFORE UPDATE ON finding_remark
+BEGIN SELECT RAISE(ABORT, 'a remark on a finding is never changed; add another'); END;
+CREATE TRIGGER finding_remark_no_delete BEFORE DELETE ON finding_remark
+BEGIN SELECT RAISE(ABORT, 'a remark on a finding is never removed; add another'); END;

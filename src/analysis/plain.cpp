@@ -1,0 +1,266 @@
+#include "analysis/plain.hpp"
+
+#include "analysis/change_point.hpp"
+#include "analysis/control_charts.hpp"
+#include "analysis/trend.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numeric>
+#include <span>
+
+#include <fmt/format.h>
+
+namespace shaftlog {
+namespace {
+
+constexpr double kRunLength = 370.4;  ///< values until a false signal, as of a chart with 3 sigma limits
+constexpr double kWeight = 0.2, kReference = 0.5, kLevel = 0.05;
+
+double mean_of(std::span<const double> x) {
+  return std::accumulate(x.begin(), x.end(), 0.0) / static_cast<double>(x.size());
+}
+
+PlainSignal untold(PlainMethod m, std::string why) {
+  PlainSignal s;
+  s.method = m;
+  s.untold = std::move(why);
+  return s;
+}
+
+PlainSignal fixed_rule(std::span<const double> x, bool is_ratio) {
+  PlainSignal s;
+  s.method = PlainMethod::fixed_rule;
+  s.statistic_is = "value / mean of the first six";
+  s.limit = 2;
+  const double mean = mean_of(x.first(kPlainBaseline));
+  if (!(mean > 0)) return untold(s.method, "the first six are 0");
+  double worst = 0;
+  for (std::size_t i = kPlainBaseline; i < x.size(); ++i) {
+    const double over = x[i] / mean, size = is_ratio ? std::max(over, 1 / std::max(over, 1e-9)) : over;
+    if (size > worst) {
+      worst = size;
+      s.statistic = over;
+    }
+    if (!s.since && size > s.limit) {
+      s.signals = true;
+      s.since = i;
+      s.is_up = over > 1;
+    }
+  }
+  if (s.signals && !s.is_up) s.limit = 0.5;
+  return s;
+}
+
+PlainSignal shewhart(std::span<const double> x, std::size_t first, double mean, double sigma) {
+  PlainSignal s;
+  s.method = PlainMethod::shewhart;
+  s.statistic_is = "sigma from the mean";
+  s.limit = 3;
+  for (std::size_t i = first; i < x.size(); ++i) {
+    const double z = (x[i] - mean) / sigma;
+    if (std::abs(z) > std::abs(s.statistic)) s.statistic = z;
+    if (!s.since && std::abs(z) > s.limit) {
+      s.signals = true;
+      s.since = i;
+      s.is_up = z > 0;
+    }
+  }
+  return s;
+}
+
+PlainSignal ewma(std::span<const double> x, std::size_t first, double mean, double sigma) {
+  static const double width = ewma_width_for(kWeight, kRunLength);
+  PlainSignal s;
+  s.method = PlainMethod::ewma;
+  s.statistic_is = "sigma of the weighted mean";
+  s.limit = width;
+  const EwmaChart chart = ewma_chart(x.subspan(first), mean, sigma, kWeight, width);
+  for (std::size_t i = 0; i < chart.values.size(); ++i) {
+    const double z = (chart.values[i] - mean) / (chart.high[i] - mean) * width;
+    if (std::abs(z) > std::abs(s.statistic)) s.statistic = z;
+  }
+  if (chart.first_signal) {
+    s.signals = true;
+    s.since = first + *chart.first_signal;
+    s.is_up = chart.values[*chart.first_signal] > mean;
+  }
+  return s;
+}
+
+PlainSignal cusum(std::span<const double> x, std::size_t first, double mean, double sigma) {
+  static const double limit = cusum_limit_for(kReference, kRunLength);
+  PlainSignal s;
+  s.method = PlainMethod::cusum;
+  s.statistic_is = "sum in sigma";
+  s.limit = limit;
+  const CusumChart chart = cusum_chart(x.subspan(first), mean, kReference * sigma, limit * sigma);
+  for (std::size_t i = 0; i < chart.upper.size(); ++i) {
+    if (chart.upper[i] / sigma > std::abs(s.statistic)) s.statistic = chart.upper[i] / sigma;
+    if (chart.lower[i] / sigma > std::abs(s.statistic)) s.statistic = -chart.lower[i] / sigma;
+  }
+  if (chart.first_signal) {
+    s.signals = true;
+    s.since = first + *chart.first_signal;
+    s.is_up = chart.upward;
+  }
+  return s;
+}
+
+PlainSignal trend(std::span<const double> x, std::span<const double> hours) {
+  PlainSignal s;
+  s.method = PlainMethod::mann_kendall;
+  s.statistic_is = "p";
+  s.limit = kLevel;
+  const MannKendall test = mann_kendall(hours, x);
+  s.statistic = test.p_two_sided_exact.value_or(test.p_two_sided);
+  s.signals = s.statistic < s.limit;
+  s.is_up = test.s > 0;
+  std::vector<double> sorted{x.begin(), x.end()};
+  std::sort(sorted.begin(), sorted.end());
+  const double median = 0.5 * (sorted[(sorted.size() - 1) / 2] + sorted[sorted.size() / 2]);
+  if (median > 0) {
+    const TheilSen line = theil_sen(hours, x);
+    const double scale = 1e5 / median;
+    s.slope_pct_per_1000h = Estimate{line.slope * scale, line.limits.low * scale, line.limits.high * scale};
+  }
+  return s;
+}
+
+/// Residual sum of squares of the best single change, 2 values at least on either side.
+double best_split(std::span<const double> x, double total) {
+  const std::size_t n = x.size();
+  double left = 0, best = 0;
+  for (std::size_t k = 1; k + 1 < n; ++k) {
+    left += x[k - 1];
+    if (k < 2) continue;
+    const double right = total - left;
+    const double between = left * left / static_cast<double>(k) + right * right / static_cast<double>(n - k);
+    best = std::max(best, between);
+  }
+  return best;
+}
+
+// The largest ratio over all splits follows no table: its p is counted over orders of the same values.
+PlainSignal change(std::span<const double> x) {
+  PlainSignal s;
+  s.method = PlainMethod::change_point;
+  s.statistic_is = "p";
+  s.limit = kLevel;
+  const auto [least, most] = std::minmax_element(x.begin(), x.end());
+  if (!(*most > *least)) return untold(s.method, "the values do not vary");
+  const double total = std::accumulate(x.begin(), x.end(), 0.0);
+  const double seen = best_split(x, total);
+  std::vector<double> shuffled{x.begin(), x.end()};
+  std::uint64_t state = 0x53484654ULL;  // the same orders on every run
+  constexpr int kOrders = 1999;
+  int as_large = 0;
+  for (int order = 0; order < kOrders; ++order) {
+    for (std::size_t i = shuffled.size() - 1; i > 0; --i) {
+      state = state * 6364136223846793005ULL + 1442695040888963407ULL;
+      std::swap(shuffled[i], shuffled[(state >> 33) % (i + 1)]);
+    }
+    if (best_split(shuffled, total) >= seen * (1 - 1e-12)) ++as_large;
+  }
+  s.statistic = (as_large + 1.0) / (kOrders + 1.0);
+  s.signals = s.statistic < s.limit;
+  const LevelShift shift = find_level_shift(x);
+  s.is_up = shift.mean_after > shift.mean_before;
+  if (s.signals) s.since = shift.at;
+  return s;
+}
+
+}  // namespace
+
+std::string_view name_of(PlainMethod m) noexcept {
+  constexpr std::array<std::string_view, 6> kWords{"fixed_rule", "shewhart",     "ewma",
+                                                   "cusum",      "mann_kendall", "change_point"};
+  return kWords[static_cast<std::size_t>(m)];
+}
+
+std::vector<PlainSignal> plain_signals(const std::vector<double>& values, const std::vector<double>& hours,
+                                       bool is_ratio) {
+  constexpr std::array kAll{PlainMethod::fixed_rule, PlainMethod::shewhart,     PlainMethod::ewma,
+                            PlainMethod::cusum,      PlainMethod::mann_kendall, PlainMethod::change_point};
+  std::vector<PlainSignal> out;
+  if (values.size() < kPlainFewest) {
+    for (const PlainMethod m : kAll)
+      out.push_back(untold(m, fmt::format("too few values: {} of {}", values.size(), kPlainFewest)));
+    return out;
+  }
+  const std::span<const double> x{values};
+  std::vector<double> count(values.size());
+  std::iota(count.begin(), count.end(), 0.0);
+  out.push_back(fixed_rule(x, is_ratio));
+  const IndividualsChart chart = individuals_chart(x.first(kPlainBaseline));
+  if (chart.sigma > 1e-12 * std::max(1e-12, std::abs(chart.mean))) {
+    out.push_back(shewhart(x, kPlainBaseline, chart.mean, chart.sigma));
+    out.push_back(ewma(x, kPlainBaseline, chart.mean, chart.sigma));
+    out.push_back(cusum(x, kPlainBaseline, chart.mean, chart.sigma));
+  } else {
+    for (const PlainMethod m : {PlainMethod::shewhart, PlainMethod::ewma, PlainMethod::cusum})
+      out.push_back(untold(m, "the first six do not vary"));
+  }
+  PlainSignal slope = trend(x, hours.empty() ? count : hours);
+  if (hours.empty()) slope.slope_pct_per_1000h.reset();
+  out.push_back(std::move(slope));
+  out.push_back(change(x));
+  return out;
+}
+
+PlainSeries plain_washout(const ShaftHistory& history) {
+  PlainSeries s;
+  s.vessel = history.vessel;
+  s.shaft = history.shaft;
+  s.unit = std::string{"cm3/h"};
+  s.baseline = static_cast<int>(kPlainBaseline);
+  std::vector<double> middle;
+  double run = 0;
+  bool was_full = history.first_is_full;
+  for (const GreasingInterval& i : history.intervals) {
+    if (i.starts_baseline) {
+      s.values.clear();
+      s.at.clear();
+      s.records.clear();
+      middle.clear();
+      s.left_out = 0;
+      run = 0;
+    }
+    run += i.run_h;
+    const bool is_plain =
+        was_full && !i.starts_baseline && i.ended == Ended::pressure && i.taken_cm3 && i.run_h > 0 && !i.is_doubtful;
+    if (is_plain) {
+      s.values.push_back((*i.taken_cm3 + i.delivered_cm3) / i.run_h);
+      s.at.push_back(i.at);
+      s.records.push_back(i.id);
+      middle.push_back(run - i.run_h / 2);
+    } else if (!i.starts_baseline) {
+      ++s.left_out;
+    }
+    was_full = i.ended == Ended::pressure || i.ended == Ended::packed;
+  }
+  s.signals = plain_signals(s.values, middle, false);
+  return s;
+}
+
+PlainSeries plain_delivery(VesselId vessel, const DeliveryResult& delivery) {
+  PlainSeries s;
+  s.vessel = vessel;
+  s.lubricator = delivery.lubricator;
+  s.unit = std::string{"1"};
+  s.baseline = static_cast<int>(kPlainBaseline);
+  for (const RatioStep& step : delivery.steps) {
+    if (!(step.expected_cm3 > 0)) {
+      ++s.left_out;
+      continue;
+    }
+    s.values.push_back(step.used_cm3 / step.expected_cm3);
+    s.at.push_back(step.at);
+    s.records.push_back(step.record);
+  }
+  s.signals = plain_signals(s.values, {}, true);
+  return s;
+}
+
+}  // namespace shaftlog

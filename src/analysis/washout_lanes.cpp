@@ -1,0 +1,166 @@
+#include "analysis/washout_lanes.hpp"
+
+#include "base/sanitizer.hpp"
+
+// One program for every machine of the kind: the wide version is chosen when it is loaded. Neither contracts a product
+// and a sum, so both give the same bytes. Sanitizers run before that choice can be made.
+#if defined(__GNUC__) && !defined(__clang__) && defined(__x86_64__) && !SHAFTLOG_SANITIZED
+#define SHAFTLOG_WIDE __attribute__((target_clones("avx2", "default")))
+#else
+#define SHAFTLOG_WIDE
+#endif
+#define SHAFTLOG_INLINE inline __attribute__((always_inline))
+
+namespace shaftlog::washout {
+namespace {
+
+constexpr double kPhi0 = 0.3989422804014327;
+struct Columns {
+  double *p, *m, *d, *vm, *cmd, *vd;
+  const double *w, *mean, *var, *cov;
+};
+
+SHAFTLOG_WIDE void predict_all(std::size_t n, const Reading& r, const Columns& c, double* mean, double* var,
+                               double* cov) {
+  const double run = r.run_h, k = r.season_decay, k2 = k * k, season = (1 - k2) * r.season_var;
+  const double duty = r.duty_var, run_var = r.run_var, given = r.delivered, given_var = r.delivered_var;
+  double *const d = c.d, *const vd = c.vd, *const cmd = c.cmd;
+  const double *const w = c.w, *const m = c.m, *const vm = c.vm;
+#pragma GCC ivdep
+  for (std::size_t i = 0; i < n; ++i) {
+    const double loss = w[i] * run, di = k * d[i], vdi = k2 * vd[i] + season, cm = k * cmd[i];
+    mean[i] = m[i] + loss * (1 + di) - given;
+    const double v = vm[i] + 2 * loss * cm + loss * loss * (vdi + duty) + w[i] * w[i] * run_var + given_var;
+    var[i] = v < 1e-6 ? 1e-6 : v;
+    cov[i] = cm + loss * vdi;
+    d[i] = di;
+    vd[i] = vdi;
+  }
+}
+
+/// Greasing that ended with back-pressure and an amount. d and vd are those of predict_all.
+template <bool kAnyOutside>
+SHAFTLOG_INLINE void pass_over(std::size_t n, const Reading& r, const Columns& c) {
+  const double y = r.amount, keep = 1 - r.outlier_share, fill = r.fill_var, rel2 = r.relative_sd * r.relative_sd;
+  const double slip = r.outlier_share * r.outlier_density, capacity = r.capacity;
+  double *const p = c.p, *const m = c.m, *const d = c.d, *const vm = c.vm, *const cmd = c.cmd, *const vd = c.vd;
+  const double *const mean = c.mean, *const var = c.var, *const cov = c.cov;
+#pragma GCC ivdep
+  for (std::size_t i = 0; i < n; ++i) {
+    const double a = mean[i], v = var[i], cv = cov[i], ad = d[i], avd = vd[i];
+    const double low_held = a > 0 ? a : 0.0, held = low_held < capacity ? low_held : capacity;
+    const double s2 = fill + rel2 * held * held + kRoundingVariance;
+    const double gain = 1 / (v + s2), nu = y - a, fill_gain = fill * gain, cov_gain = cv * gain;
+    double q = keep * kPhi0 * std::sqrt(gain) * inline_exp(-0.5 * nu * nu * gain);
+    double qm = -fill_gain * nu, qvm = fill - fill * fill_gain, qd = ad + cov_gain * nu, qvd = avd - cv * cov_gain;
+    double qc = fill * cov_gain;
+    if constexpr (kAnyOutside) {
+      // Where the loss met an end, the volume is exactly there: three parts, mixed by their moments.
+      const double b = capacity - a, far = 16 * v;
+      const bool in = (a > 0) & (b > 0) & (a * a > far) & (b * b > far);
+      const double sd = std::sqrt(v), low = -a / sd, high = -b / sd;
+      const double x = a + v * gain * nu, tau = std::sqrt(v * s2 * gain);
+      const double part = normal_cdf((capacity - x) / tau) - normal_cdf(-x / tau);
+      const double q1 = (low > kSure) | (high > kSure) ? 0.0 : q * (part > 0 ? part : 0.0);
+      const double scale = keep * kPhi0 / std::sqrt(s2), off = y - capacity, at_end = fill / s2;
+      const double q0 = low < -kSure ? 0.0 : scale * normal_cdf(low) * inline_exp(-0.5 * y * y / s2);
+      const double q2 = high < -kSure ? 0.0 : scale * normal_cdf(high) * inline_exp(-0.5 * off * off / s2);
+      const double sum = q1 + q0 + q2, share = sum > 1e-280 ? 1 / sum : 0.0;
+      const double b1 = sum > 1e-280 ? q1 * share : 1.0, b0 = q0 * share, b2 = q2 * share, be = b0 + b2;
+      const double m0 = -at_end * y, m2 = -at_end * off, ve = fill - fill * at_end;
+      const double mm = b1 * qm + b0 * m0 + b2 * m2, md = b1 * qd + be * ad;
+      const double e1 = qm - mm, e0 = m0 - mm, e2 = m2 - mm, f1 = qd - md, f0 = ad - md;
+      const double mvm = b1 * (qvm + e1 * e1) + b0 * (ve + e0 * e0) + b2 * (ve + e2 * e2);
+      const double mc = b1 * (qc + e1 * f1) + b0 * e0 * f0 + b2 * e2 * f0;
+      const double mvd = b1 * (qvd + f1 * f1) + be * (avd + f0 * f0);
+      q = in ? q : sum;
+      qm = in ? qm : mm;
+      qvm = in ? qvm : mvm;
+      qd = in ? qd : md;
+      qc = in ? qc : mc;
+      qvd = in ? qvd : mvd;
+    }
+    const bool mixes = slip > 1e-4 * q;  // full to the usual error, nothing learnt about the duty
+    const double total = mixes ? q + slip : q, b = mixes ? slip / total : 0.0, e = 1 - b, be = b * e;
+    const double dm = -qm, dd = ad - qd;
+    vm[i] = e * qvm + b * fill + be * dm * dm;
+    cmd[i] = e * qc + be * dm * dd;
+    vd[i] = e * qvd + b * avd + be * dd * dd;
+    m[i] = e * qm;
+    d[i] = qd + b * dd;
+    p[i] *= total;
+  }
+}
+
+SHAFTLOG_WIDE void pass_inside(std::size_t n, const Reading& r, const Columns& c) { pass_over<false>(n, r, c); }
+SHAFTLOG_WIDE void pass_bounded(std::size_t n, const Reading& r, const Columns& c) { pass_over<true>(n, r, c); }
+
+/// Whether any loss may have met an end of the cavity.
+bool any_outside(std::size_t n, const Reading& r, const Columns& c) {
+  for (std::size_t i = 0; i < n; ++i) {
+    const double a = c.mean[i], b = r.capacity - a, far = 16 * c.var[i];
+    if (!((a > 0) & (b > 0) & (a * a > far) & (b * b > far))) return true;
+  }
+  return false;
+}
+
+}  // namespace
+
+void Lanes::grow() {
+  const std::size_t room = room_ == 0 ? 256 : 2 * room_;
+  std::vector<double> values(kColumns * room);
+  for (std::size_t c = 0; c < kColumns; ++c)
+    for (std::size_t i = 0; i < size_; ++i) values[c * room + i] = values_[c * room_ + i];
+  values_.swap(values);
+  room_ = room;
+}
+
+void Lanes::push(const Cell& cell, double w) {
+  if (size_ == room_) grow();
+  const std::size_t i = size_++;
+  at(kP)[i] = cell.p;
+  at(kM)[i] = cell.m;
+  at(kD)[i] = cell.d;
+  at(kVm)[i] = cell.vm;
+  at(kCmd)[i] = cell.cmd;
+  at(kVd)[i] = cell.vd;
+  at(kW)[i] = w;
+  pushed_.push_back(cell);
+}
+
+Cell Lanes::cell(std::size_t i) const noexcept {
+  Cell c = pushed_[i];
+  c.p = at(kP)[i];
+  c.m = at(kM)[i];
+  c.d = at(kD)[i];
+  c.vm = at(kVm)[i];
+  c.cmd = at(kCmd)[i];
+  c.vd = at(kVd)[i];
+  return c;
+}
+
+void Lanes::predict(const Reading& reading) {
+  if (size_ == 0) return;
+  const Columns c{at(kP), at(kM), at(kD), at(kVm), at(kCmd), at(kVd), at(kW), at(kMean), at(kVar), at(kCov)};
+  predict_all(size_, reading, c, at(kMean), at(kVar), at(kCov));
+}
+
+void Lanes::pass(const Reading& r) {
+  if (size_ == 0) return;
+  if (r.ended == Ended::pressure && r.is_known && !r.is_blocked && !is_full_already(r)) {
+    const Columns c{at(kP), at(kM), at(kD), at(kVm), at(kCmd), at(kVd), at(kW), at(kMean), at(kVar), at(kCov)};
+    return any_outside(size_, r, c) ? pass_bounded(size_, r, c) : pass_inside(size_, r, c);
+  }
+  for (std::size_t i = 0; i < size_; ++i) {  // the rarer endings, one by one
+    Cell x = cell(i);
+    leave_ahead(x, {at(kMean)[i], at(kVar)[i], at(kCov)[i], x.d, x.vd}, r);
+    at(kP)[i] = x.p;
+    at(kM)[i] = x.m;
+    at(kD)[i] = x.d;
+    at(kVm)[i] = x.vm;
+    at(kCmd)[i] = x.cmd;
+    at(kVd)[i] = x.vd;
+  }
+}
+
+}  // namespace shaftlog::washout

@@ -1,0 +1,156 @@
+#include "reports/plain_report.hpp"
+
+#include "base/uuid.hpp"
+#include "reports/csv_text.hpp"
+#include "reports/format.hpp"
+#include "reports/json.hpp"
+
+#include <fmt/format.h>
+
+namespace shaftlog {
+
+namespace {
+
+std::string_view figure_of(const PlainSeries& s) { return s.shaft.is_set() ? "washout" : "delivery ratio"; }
+
+std::string says_of(const PlainSeries& s, const PlainSignal& m, const Zone& zone) {
+  if (!m.untold.empty()) return "-  " + m.untold;
+  if (!m.signals) return "no signal";
+  std::string out = m.is_up ? "SIGNAL up" : "SIGNAL down";
+  if (m.since)
+    out += fmt::format(" since {}, record {}", format_day(s.at[*m.since], zone),
+                       format_uuid(s.records[*m.since]).substr(0, 8));
+  return out;
+}
+
+std::string statistic_of(const PlainSignal& m) {
+  if (!m.untold.empty()) return "";
+  const std::string value = m.statistic_is == "p" && m.statistic < 0.0001 ? "below 0.0001" : format_figure(m.statistic);
+  std::string out = fmt::format("{} {}, limit {}", m.statistic_is, value, format_figure(m.limit));
+  if (m.slope_pct_per_1000h) {
+    const Estimate& e = *m.slope_pct_per_1000h;
+    out += fmt::format("; slope {} % per 1000 h", format_estimate(e, 2));
+  }
+  return out;
+}
+
+}  // namespace
+
+std::string plain_text(std::span<const PlainSeries> series, const Register& reg, Instant as_of, std::string_view scope,
+                       const TextStyle& style) {
+  const Names names{reg};
+  std::string out = strong(fmt::format("What plain methods say of the {} as of {} UTC", scope,
+                                       format_local({as_of, std::chrono::minutes{0}, Precision::minute})),
+                           style) +
+                    '\n';
+  out +=
+      wrapped(
+          "A check beside the review, which makes no findings of it. Each interval counts at its face value: a cavity "
+          "that was found empty looks as if it had lost no more than it holds. Charts take mean and sigma from the "
+          "first six values. Six methods on many shafts signal by chance, too.",
+          style.width) +
+      '\n';
+  for (const PlainSeries& s : series) {
+    const Zone& zone = names.zone(s.vessel);
+    out += '\n' +
+           strong(fmt::format("{}, {}: {}", names.vessel(s.vessel), names.subject(s.shaft, s.lubricator), figure_of(s)),
+                  style);
+    out += fmt::format(", {} {}", s.values.size(), s.values.size() == 1 ? "value" : "values");
+    if (!s.values.empty())
+      out += fmt::format(", the last {}{}", format_figure(s.values.back()), s.unit == "1" ? "" : " " + s.unit);
+    if (s.left_out > 0) out += fmt::format("; {} left out", s.left_out);
+    out += '\n';
+    if (s.values.size() < kPlainFewest) {
+      out += fmt::format("  too few values: {} of {}\n", s.values.size(), kPlainFewest);
+      continue;
+    }
+    TextTable table{{{"method"}, {"says"}, {"statistic"}}};
+    for (const PlainSignal& m : s.signals) table.add({spoken(name_of(m.method)), says_of(s, m, zone), statistic_of(m)});
+    out += table.text(style, 2);
+  }
+  return out;
+}
+
+std::string plain_json(std::span<const PlainSeries> series, const Register& reg, Instant as_of) {
+  const Names names{reg};
+  JsonWriter json;
+  json.begin_object();
+  json.key("as_of").time(as_of);
+  json.key("series").begin_list();
+  for (const PlainSeries& s : series) {
+    json.begin_object();
+    json.key("vessel").text(names.vessel(s.vessel));
+    json.key("shaft").text_or_null(names.shaft(s.shaft));
+    json.key("lubricator").text_or_null(names.lubricator(s.lubricator));
+    json.key("figure").text(s.shaft.is_set() ? "washout" : "delivery_ratio");
+    json.key("unit").text(s.unit);
+    json.key("left_out").integer(s.left_out);
+    json.key("values").begin_list();
+    for (std::size_t i = 0; i < s.values.size(); ++i) {
+      json.begin_object();
+      json.key("at").time(s.at[i]);
+      json.key("record").text(format_uuid(s.records[i]));
+      json.key("value").number(s.values[i]);
+      json.end_object();
+    }
+    json.end_list();
+    json.key("methods").begin_list();
+    for (const PlainSignal& m : s.signals) {
+      json.begin_object();
+      json.key("method").text(name_of(m.method));
+      json.key("untold").text_or_null(m.untold);
+      if (m.untold.empty()) {
+        json.key("signals").boolean(m.signals);
+        json.key("direction");
+        if (m.signals)
+          json.text(m.is_up ? "up" : "down");
+        else
+          json.null();
+        json.key("since");
+        if (m.since)
+          json.time(s.at[*m.since]);
+        else
+          json.null();
+        json.key("record").text_or_null(m.since ? format_uuid(s.records[*m.since]) : "");
+        json.key("statistic").number(m.statistic);
+        json.key("statistic_is").text(m.statistic_is);
+        json.key("limit").number(m.limit);
+        json.key("slope_pct_per_1000h").estimate(m.slope_pct_per_1000h);
+      }
+      json.end_object();
+    }
+    json.end_list();
+    json.end_object();
+  }
+  json.end_list();
+  json.end_object();
+  return json.take();
+}
+
+std::string plain_csv(std::span<const PlainSeries> series, const Register& reg) {
+  const Names names{reg};
+  std::string out =
+      csv_row({"vessel", "shaft", "lubricator", "figure", "values", "left_out", "method", "signals", "direction",
+               "since", "record", "statistic", "statistic_is", "limit", "slope_pct_per_1000h", "untold"});
+  for (const PlainSeries& s : series) {
+    for (const PlainSignal& m : s.signals) {
+      const bool is_told = m.untold.empty();
+      out += csv_row({std::string{names.vessel(s.vessel)}, std::string{names.shaft(s.shaft)},
+                      std::string{names.lubricator(s.lubricator)}, s.shaft.is_set() ? "washout" : "delivery_ratio",
+                      std::to_string(s.values.size()), std::to_string(s.left_out), std::string{name_of(m.method)},
+                      !is_told    ? ""
+                      : m.signals ? "yes"
+                                  : "no",
+                      !m.signals ? ""
+                      : m.is_up  ? "up"
+                                 : "down",
+                      m.since ? format_utc(s.at[*m.since]) : "", m.since ? format_uuid(s.records[*m.since]) : "",
+                      is_told ? format_figure(m.statistic, 6) : "", m.statistic_is,
+                      is_told ? format_figure(m.limit, 6) : "",
+                      m.slope_pct_per_1000h ? format_figure(m.slope_pct_per_1000h->value, 6) : "", m.untold});
+    }
+  }
+  return out;
+}
+
+}  // namespace shaftlog

@@ -1,0 +1,297 @@
+// Forms that lose nothing: what is typed waits in this browser until the ship's server has it. Each record carries an
+// id that is made here, so that sending twice keeps once.
+(function () {
+  'use strict';
+  var kKey = 'shaftlog.unsent';
+  var token = null;
+
+  function field(form, name) { return form.querySelector('[name="' + name + '"]'); }
+  function read() {
+    try { return JSON.parse(localStorage.getItem(kKey) || '[]'); } catch (e) { return []; }
+  }
+  function write(list) { localStorage.setItem(kKey, JSON.stringify(list)); }
+  function change(id, how) {
+    var list = read().map(function (x) { return x.id === id ? how(x) : x; }).filter(Boolean);
+    write(list);
+    show();
+  }
+  // RFC 9562, version 7: 48 bits of milliseconds, then chance.
+  function newId() {
+    var b = new Uint8Array(16), ms = Date.now();
+    crypto.getRandomValues(b);
+    for (var i = 5; i >= 0; i--) { b[i] = ms % 256; ms = Math.floor(ms / 256); }
+    b[6] = 0x70 | (b[6] & 15);
+    b[8] = 0x80 | (b[8] & 63);
+    var h = Array.prototype.map.call(b, function (x) { return (x < 16 ? '0' : '') + x.toString(16); }).join('');
+    return [h.slice(0, 8), h.slice(8, 12), h.slice(12, 16), h.slice(16, 20), h.slice(20)].join('-');
+  }
+  // The ship's clock now, with its offset, to the minute.
+  function shipTime(form) {
+    var offset = Number(form.getAttribute('data-offset')) || 0;
+    var local = new Date(Date.now() + offset * 60000).toISOString().slice(0, 16);
+    var a = Math.abs(offset), two = function (n) { return (n < 10 ? '0' : '') + n; };
+    return local + (offset === 0 ? 'Z' : (offset < 0 ? '-' : '+') + two(Math.floor(a / 60)) + ':' + two(a % 60));
+  }
+  function encoded(fields) {
+    return fields.map(function (f) { return encodeURIComponent(f[0]) + '=' + encodeURIComponent(f[1]); }).join('&');
+  }
+  function post(path, fields) {
+    return fetch(path, {
+      method: 'POST', credentials: 'same-origin', redirect: 'error',
+      headers: { 'Content-Type': 'application/x-www-form-urlencoded', 'X-Form-Token': token || '' },
+      body: encoded(fields)
+    }).then(function (r) { return r.json().catch(function () { return {}; }).then(function (j) { return [r.status, j]; }); });
+  }
+  // A page that was loaded before the server was started anew has an old token.
+  function renewToken() {
+    return fetch('/api/token', { credentials: 'same-origin' }).then(function (r) {
+      if (!r.ok) throw new Error('sign in');
+      return r.json().then(function (j) { token = j.form_token; });
+    });
+  }
+  function patient(path, fields) {
+    return (token ? Promise.resolve() : renewToken()).then(function () { return post(path, fields); }).then(function (a) {
+      if (a[0] !== 403) return a;
+      return renewToken().then(function () { return post(path, fields); });
+    });
+  }
+
+  // --- what waits --------------------------------------------------------------------------------------------------
+  var sending = false;
+  function sendAll() {
+    if (sending) return Promise.resolve();
+    var next = read().filter(function (x) { return !x.refused; });
+    if (!next.length) { show(); return Promise.resolve(); }
+    sending = true;
+    var step = function (i) {
+      if (i >= next.length) return Promise.resolve();
+      return patient('/api/records', next[i].fields).then(function (a) {
+        if (a[0] === 200 || a[0] === 201) change(next[i].id, function () { return null; });
+        else if (a[0] === 400 || a[0] === 404 || a[0] === 409 || a[0] === 413 || a[0] === 422)
+          change(next[i].id, function (x) { x.refused = a[1].error || 'refused'; return x; });
+        else throw new Error('later');
+        return step(i + 1);
+      });
+    };
+    return step(0).catch(function () {}).then(function () { sending = false; show(); });
+  }
+  function show() {
+    var bar = document.getElementById('unsent'), list = read();
+    if (!bar) return;
+    bar.hidden = !list.length;
+    bar.textContent = list.length ? list.length + ' not yet sent' : '';
+    var old = document.querySelector('.unsent-list');
+    if (old) old.remove();
+    if (!list.length) return;
+    var box = document.createElement('section'), head = document.createElement('p'), ul = document.createElement('ul');
+    box.className = 'unsent-list';
+    box.setAttribute('aria-label', 'Not yet sent');
+    head.textContent = 'Kept in this browser, and sent once when the server answers:';
+    list.forEach(function (x) {
+      var li = document.createElement('li');
+      li.textContent = x.label + (x.refused ? ' - refused: ' + x.refused + ' ' : '');
+      if (x.refused) {
+        var drop = document.createElement('button');
+        drop.type = 'button';
+        drop.textContent = 'Drop it';
+        drop.addEventListener('click', function () { change(x.id, function () { return null; }); });
+        li.appendChild(drop);
+      }
+      ul.appendChild(li);
+    });
+    box.appendChild(head);
+    box.appendChild(ul);
+    var main = document.getElementById('main');
+    main.insertBefore(box, main.firstChild.nextSibling);
+  }
+
+  // --- one record --------------------------------------------------------------------------------------------------
+  function fieldsOf(form) {
+    var out = [], data = new FormData(form), unit = data.get('unit');
+    data.forEach(function (value, name) {
+      if (name === 'form_token' || name === 'right' || name === 'right_remark' || value === '') return;
+      var el = field(form, name), only = el && el.getAttribute && el.getAttribute('data-with-unit');
+      if (only && unit !== only) return;
+      out.push([name, String(value).trim()]);
+    });
+    if (!data.get('vessel')) out.push(['vessel', form.getAttribute('data-vessel')]);
+    return out;
+  }
+  function remember(form) {
+    form.querySelectorAll('[data-remember]').forEach(function (el) {
+      if (el.value) localStorage.setItem('shaftlog.' + el.getAttribute('data-remember'), el.value);
+    });
+  }
+  function recall(box) {
+    box.querySelectorAll('[data-remember]').forEach(function (el) {
+      if (!el.value) el.value = localStorage.getItem('shaftlog.' + el.getAttribute('data-remember')) || '';
+    });
+  }
+  function tell(form, odd, faults, missing) {
+    var box = form.querySelector('.look');
+    box.textContent = '';
+    form.querySelectorAll('.fault').forEach(function (x) { x.remove(); });
+    faults.forEach(function (f) {
+      var el = field(form, f.field), p = document.createElement('p');
+      p.className = 'fault';
+      p.textContent = f.fault;
+      if (el && el.closest('label,fieldset')) el.closest('label,fieldset').insertAdjacentElement('afterend', p);
+      else box.appendChild(p);
+    });
+    missing.forEach(function (name) {
+      var el = field(form, name), p = document.createElement('p');
+      p.className = 'fault';
+      p.textContent = 'is still to be filled in';
+      if (el && el.closest('label,fieldset')) el.closest('label,fieldset').insertAdjacentElement('afterend', p);
+    });
+    if (!odd.length) return;
+    var head = document.createElement('p'), ul = document.createElement('ul');
+    head.className = 'odd';
+    head.textContent = 'Is that right?';
+    odd.forEach(function (o) { var li = document.createElement('li'); li.textContent = o; ul.appendChild(li); });
+    box.appendChild(head);
+    box.appendChild(ul);
+    var label = document.createElement('label'), input = document.createElement('input');
+    label.textContent = 'If it is right: why (a remark, if you like)';
+    input.name = 'right_remark';
+    input.autocomplete = 'off';
+    label.appendChild(input);
+    box.appendChild(label);
+  }
+  function labelOf(form) {
+    var title = document.querySelector('h1').textContent, main = form.querySelector('.number');
+    var unit = form.querySelector('[name=unit]:checked + span');
+    return title + (main && main.value ? ': ' + main.value + (unit ? ' ' + unit.textContent : '') : '');
+  }
+  function keepLocally(form, fields, id) {
+    var label = labelOf(form);
+    write(read().concat([{ id: id, fields: fields, label: label }]));
+    show();
+  }
+
+  function attach(form) {
+    var asked = '', seen = '', timer = null, busy = false;
+    var button = form.querySelector('button.go');
+    token = token || (field(form, 'form_token') && field(form, 'form_token').value);
+    // Without script the server's id would do; with it every sending of one entry has one of its own.
+    field(form, 'id').value = newId();
+
+    function look() {
+      var fields = fieldsOf(form), key = encoded(fields.filter(function (f) { return f[0] !== 'id'; }));
+      if (key === seen) return Promise.resolve();
+      asked = key;
+      return patient('/api/look', fields).then(function (a) {
+        if (asked !== key || a[0] !== 200) return;
+        seen = key;
+        form.oddities = a[1].odd;
+        tell(form, a[1].odd, a[1].faults, []);
+        button.textContent = a[1].odd.length ? 'Keep it all the same' : 'Keep';
+      });
+    }
+    form.addEventListener('input', function (e) {
+      if (e.target.name === 'right_remark') return;
+      clearTimeout(timer);
+      timer = setTimeout(function () { look().catch(function () {}); }, 350);
+    });
+    form.addEventListener('submit', function (e) {
+      e.preventDefault();
+      if (busy) return;
+      busy = true;
+      clearTimeout(timer);
+      remember(form);
+      var when = field(form, 'at') || field(form, 'raised_at');
+      var id = field(form, 'id').value, wasOdd = (form.oddities || []).length > 0, before = seen;
+      var fields = fieldsOf(form), key = encoded(fields.filter(function (f) { return f[0] !== 'id'; }));
+      var right = field(form, 'right_remark');
+      var send = function () {
+        var all = fields.slice();
+        if (when && !when.value) all.push([when.name, shipTime(form)]);
+        if (right && right.value) all.push(['right_remark', right.value.trim()]);
+        return patient('/api/records', all).then(function (a) {
+          if (a[0] === 200 || a[0] === 201) {
+            location.assign('/ship/' + encodeURIComponent(form.getAttribute('data-vessel')) + '?kept=' + a[1].record.id);
+            return;
+          }
+          busy = false;
+          if (a[0] >= 500 || a[0] === 401 || a[0] === 429) throw new Error('later');
+          tell(form, [], [{ field: '', fault: a[1].error || 'refused' }], []);
+        }).catch(function () {
+          keepLocally(form, all, id);
+          form.reset();
+          recall(form);
+          field(form, 'id').value = newId();
+          form.oddities = [];
+          seen = '';
+          button.textContent = 'Keep';
+          form.querySelector('.look').textContent = 'The server does not answer. It is kept in this browser and will be sent.';
+          busy = false;
+        });
+      };
+      if (wasOdd && before === key) { send(); return; }  // it was said, and is meant
+      patient('/api/look', fields).then(function (a) {
+        if (a[0] !== 200) { send(); return; }
+        seen = key;
+        form.oddities = a[1].odd;
+        tell(form, a[1].odd, a[1].faults, a[1].missing);
+        if (a[1].odd.length) button.textContent = 'Keep it all the same';
+        if (a[1].odd.length || a[1].faults.length || a[1].missing.length) { busy = false; return; }
+        send();
+      }).catch(send);
+    });
+  }
+
+  // --- hours of all shafts -----------------------------------------------------------------------------------------
+  function attachMany(form) {
+    token = token || (field(form, 'form_token') && field(form, 'form_token').value);
+    form.querySelectorAll('.row').forEach(function (row) { row.querySelector('[type=hidden]').value = newId(); });
+    var busy = false;
+    form.addEventListener('submit', function (e) {
+      e.preventDefault();
+      if (busy) return;
+      busy = true;
+      remember(form);
+      var by = field(form, 'by'), at = field(form, 'at').value || shipTime(form), vessel = form.getAttribute('data-vessel');
+      var rows = Array.prototype.filter.call(form.querySelectorAll('.row'), function (r) { return r.querySelector('.number').value.trim(); });
+      var kept = 0, left = 0;
+      var step = function (i) {
+        if (i >= rows.length) return Promise.resolve();
+        var row = rows[i], number = row.querySelector('.number'), says = row.querySelector('.odd');
+        var fields = [['kind', 'hours'], ['vessel', vessel], ['shaft', row.getAttribute('data-shaft')],
+          ['meter_h', number.value.trim()], ['at', at], ['id', row.querySelector('[type=hidden]').value]];
+        if (by && by.value) fields.push(['by', by.value.trim()]);
+        var send = function () {
+          return patient('/api/records', fields).then(function (a) {
+            if (a[0] >= 500 || a[0] === 401 || a[0] === 429) throw new Error('later');
+            if (a[0] !== 200 && a[0] !== 201) { says.textContent = a[1].error; left++; return; }
+            kept++;
+            row.remove();
+          }).catch(function () {
+            write(read().concat([{ id: fields[5][1], fields: fields, label: 'Hours ' + fields[2][1] + ': ' + fields[3][1] }]));
+            row.remove();
+          });
+        };
+        var meant = row.getAttribute('data-said') === number.value;
+        return (meant ? send() : patient('/api/look', fields).then(function (a) {
+          var wrong = a[0] === 200 ? a[1].faults.map(function (f) { return f.fault; }).concat(a[1].odd) : [];
+          if (!wrong.length) return send();
+          says.textContent = wrong.join('; ') + (a[1].faults.length ? '' : '. Press the button once more if it is right.');
+          if (!a[1].faults.length) row.setAttribute('data-said', number.value);
+          left++;
+        }).catch(send)).then(function () { return step(i + 1); });
+      };
+      step(0).then(function () {
+        busy = false;
+        show();
+        if (!left && kept) location.assign('/ship/' + encodeURIComponent(vessel) + '?hours=' + kept);
+      });
+    });
+  }
+
+  recall(document);
+  document.querySelectorAll('form[data-entry]:not([data-correction])').forEach(attach);
+  document.querySelectorAll('form[data-many]').forEach(attachMany);
+  window.addEventListener('online', sendAll);
+  setInterval(function () { if (read().length) sendAll(); }, 8000);
+  show();
+  sendAll();
+})();

@@ -1,0 +1,190 @@
+#include "app/finding.hpp"
+#include "reports/dossier_report.hpp"
+#include "reports/finding_report.hpp"
+#include "reports/record_report.hpp"
+#include "reports/report_content.hpp"
+#include "reports/report_parts.hpp"
+#include "web/pages/finding_parts.hpp"
+#include "web/pages/layout.hpp"
+#include "web/pages/pages.hpp"
+
+#include <algorithm>
+
+namespace shaftlog::web {
+
+void finding_card(Html& h, const Finding& f, const FindingState& state, const Names& names, bool with_ship,
+                  const std::string& tail) {
+  h.add("<section class=\"finding {}\">\n<h3>{} ", name_of(f.urgency), html_urgency(f.urgency));
+  const std::string subject = names.subject(f.shaft, f.lubricator);
+  const std::string kind = spoken(name_of(f.kind));
+  h.raw(link(finding_path(f.id) + tail, with_ship ? fmt::format("{}, {}: {}", names.vessel(f.vessel), subject, kind)
+                                                  : fmt::format("{}: {}", subject, kind)));
+  h.raw("</h3>\n<p>").esc(f.summary).raw("</p>\n<p class=\"quiet\">");
+  h.esc(how_sure(f));
+  if (f.began) h.raw("; began about ").esc(format_day(f.began->estimate, names.zone(f.vessel)));
+  h.raw("; seen since ").esc(format_day(f.first_seen, names.zone(f.vessel)));
+  if (const std::string says = state_text(state); !says.empty()) h.raw("; <strong>").esc(says).raw("</strong>");
+  h.raw("</p>\n</section>\n");
+}
+
+FindingState state_in(const FleetReview& r, const Uuid& finding) {
+  const auto at = r.states.find(finding);
+  return at == r.states.end() ? FindingState{} : at->second;
+}
+
+namespace {
+
+/// The findings of the ship that the finding is of, with what the fleet taught in the review at hand.
+FindingBook book_of(Site& site, const Request& q, const std::string& id) {
+  const FleetView view = asked_fleet(site, q);
+  const FleetReview& r = *view.review;
+  ReviewRequest request;
+  request.as_of = asked_moment(q);  // none: now, so that what was just said about it is there
+  request.prior = &r.prior;
+  request.judge_gone = true;
+  const Names names{r.reg};
+  if (const auto whole = parse_uuid(id)) {
+    for (const Finding& f : r.findings)
+      if (f.id == *whole) request.vessel = names.vessel(f.vessel);
+    if (const auto spoken_of = r.remarks.find(*whole); spoken_of != r.remarks.end())
+      request.vessel = names.vessel(spoken_of->second.front().vessel);
+  }
+  if (q.who.role == Role::crew) request.vessel = q.who.vessel;
+  Database db = site.open();
+  return list_findings(db, site.clock().now_s(), request);
+}
+
+void remarks(Html& h, const FindingCase& c) {
+  if (c.remarks.empty()) return;
+  h.raw("<h2 id=\"done\">What was done about it</h2>\n<ul>\n");
+  for (const FindingRemark& r : c.remarks)
+    h.add("<li>{} by {}, {}{}</li>\n", html_escaped(name_of(r.did)), html_escaped(r.by.empty() ? "somebody" : r.by),
+          html_escaped(format_both(r.at)), r.says.empty() ? "" : ": " + html_escaped(r.says));
+  h.raw("</ul>\n");
+}
+
+void actions(Html& h, Site& site, const Request& q, const FindingCase& c) {
+  if (!may(q.who, Needs::see_to) || asked_moment(q)) return;
+  h.raw("<h2 id=\"see-to\">See to it</h2>\n");
+  h.add("<form method=\"post\" action=\"{}/remark\" class=\"entry\">\n", finding_path(c.id)).raw(token_field(site, q));
+  if (q.who.name.empty())
+    h.raw("<label>Who <input name=\"by\" autocomplete=\"name\" data-remember=\"by\" required></label>\n");
+  h.raw(
+      "<label>What was done, or a note <textarea name=\"says\" rows=\"3\"></textarea></label>\n<div "
+      "class=\"buttons\">\n");
+  const bool is_closed = c.state.status == FindingStatus::closed;
+  if (!is_closed) h.raw("<button name=\"did\" value=\"taken\">Take in hand</button>\n");
+  h.raw("<button name=\"did\" value=\"noted\">Keep the note</button>\n");
+  if (is_closed)
+    h.raw("<button name=\"did\" value=\"reopened\">Open again</button>\n");
+  else
+    h.raw("<button name=\"did\" value=\"closed\">Close: it was done</button>\n");
+  h.raw("</div>\n</form>\n");
+}
+
+/// What the finding says, in the blocks of the printed reports.
+Report told(const Finding& f, const FindingState& state, const Zone& zone) {
+  Report out;
+  Facts facts;
+  const auto fact = [&facts](std::string name, std::string text) {
+    if (!text.empty()) facts.rows.emplace_back(std::move(name), std::move(text));
+  };
+  fact("how sure", how_sure(f));
+  if (f.began)
+    fact("began", fmt::format("{} ({} to {})", format_day(f.began->estimate, zone), format_day(f.began->low, zone),
+                              format_day(f.began->high, zone)));
+  fact("seen since", format_day(f.first_seen, zone));
+  fact("where it stands", state_text(state));
+  for (const Figure& x : f.figures) {
+    if (x.name == "strength") continue;
+    const bool has_unit = !x.unit.empty() && x.unit != "1";
+    fact(spoken(x.name), format_estimate(x.estimate) + (has_unit ? " " + x.unit : ""));
+  }
+  out.blocks.emplace_back(std::move(facts));
+  const auto list = [&out](std::string title, std::vector<std::string> items) {
+    if (!items.empty()) out.blocks.emplace_back(BulletList{std::move(title), std::move(items)});
+  };
+  const auto signs = [](std::vector<std::string> words) {
+    for (std::string& w : words) w = spoken(w);
+    return words;
+  };
+  list("Likely causes", f.likely_causes);
+  list("Signs seen", signs(f.present));
+  list("Looked for and not seen", signs(f.absent));
+  list("Check", f.checks);
+  if (!f.cautions.empty()) {
+    std::vector<std::string> cautions = f.cautions;
+    cautions.emplace_back("makers' instructions, class, flag and licensed practice decide");
+    out.blocks.emplace_back(Cautions{"Before any of these checks", std::move(cautions)});
+  }
+  return out;
+}
+
+Response show(Site& site, const Request& q, const std::string& id) {
+  const FindingBook book = book_of(site, q, id);
+  const FindingCase& c = get_finding(book, id);
+  const Names names{book.reg};
+  const std::string vessel{names.vessel(c.vessel)};
+  static_cast<void>(seen_vessel(book.reg, q, vessel));
+  Database db = site.open();
+  Html h;
+  if (c.now) {
+    const Finding& f = *c.now;
+    h.add("<p class=\"lead\">{} {}</p>\n", html_urgency(f.urgency), html_escaped(f.summary));
+    h.raw(html_blocks(told(f, c.state, names.zone(f.vessel))));
+  } else {
+    h.raw("<p class=\"lead\">It is not found any more.</p>\n");
+    if (!c.remarks.empty()) h.raw("<p>").esc(c.remarks.back().then.summary).raw("</p>\n");
+  }
+  remarks(h, c);
+  actions(h, site, q, c);
+  const std::vector<Entry> evidence = evidence_of(db, c);
+  if (!evidence.empty()) {
+    h.raw("<h2 id=\"records\">The records it rests on, the decisive first</h2>\n<ul>\n");
+    for (const Entry& e : evidence)
+      h.add("<li>{} {} {}: {}</li>\n", link(record_path(e.head.id), format_local(e.head.at)), name_of(e.kind),
+            html_escaped(names.subject(e.shaft, e.lubricator)), html_escaped(says(e, names)));
+    h.raw("</ul>\n");
+  }
+  if (c.shaft.is_set()) {
+    const std::string at = shaft_path(vessel, names.shaft(c.shaft));
+    h.raw("<p>").raw(link(at + day_tail(q), "Charts and figures of the shaft")).raw(" &nbsp; ");
+    h.raw(link(at + "/history" + query_text({{"until", value_of(q.query, "as_of")}}), "its dossier")).raw("</p>\n");
+  }
+  return page(framed(site, q,
+                     {fmt::format("{}: {}", names.subject(c.shaft, c.lubricator), spoken(c.kind)),
+                      {{vessel, ship_path(vessel) + day_tail(q)}},
+                      false,
+                      moment_text(book.as_of)},
+                     h.take()));
+}
+
+Response keep(Site& site, const Request& q, const std::string& id) {
+  const auto did = parse_finding_act(value_of(q.form, "did"));
+  if (!did) throw Error{Errc::usage, "did: expected taken, noted, closed or reopened"};
+  FindingWords words;
+  words.id = id;
+  words.did = *did;
+  words.says = value_of(q.form, "says");
+  words.by = q.who.name.empty() ? std::string{value_of(q.form, "by")} : q.who.name;
+  if (words.says.empty() && *did != FindingAct::taken)
+    throw Error{Errc::usage, "a note, an action or a reason needs words"};
+  Database db = site.open_to_keep();
+  const KeptRemark kept = keep_remark(db, site.clock(), words);
+  site.kept();
+  if (q.wants_json) return json(remark_json(kept.remark, kept.state, Names{kept.reg}), 201);
+  return see_other(finding_path(kept.remark.finding));
+}
+
+}  // namespace
+
+void add_finding_pages(Router& router, Site& site) {
+  router.add(Method::get, "/finding/*", Needs::look,
+             [&site](const Request& q, const Places& p) { return show(site, q, p[0]); });
+  router.add(Method::post, "/finding/*/remark", Needs::see_to,
+             [&site](const Request& q, const Places& p) { return keep(site, q, p[0]); });
+  router.add(Method::post, "/api/findings/*/remarks", Needs::see_to,
+             [&site](const Request& q, const Places& p) { return keep(site, q, p[0]); });
+}
+
+}  // namespace shaftlog::web

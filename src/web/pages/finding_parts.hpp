@@ -1,0 +1,16 @@
+#pragma once
+
+#include "analysis/types.hpp"
+#include "reports/review_report.hpp"
+#include "web/pages/layout.hpp"
+
+namespace shaftlog::web {
+
+/// Where a finding of the review stands: open while nobody spoke of it.
+FindingState state_in(const FleetReview& r, const Uuid& finding);
+/// One finding of a list: urgency, subject, what it says, how sure, since when, where it stands.
+/// \param with_ship also names the ship \param tail day_tail() of the page
+void finding_card(Html& h, const Finding& f, const FindingState& state, const Names& names, bool with_ship,
+                  const std::string& tail);
+
+}  // namespace shaftlog::web

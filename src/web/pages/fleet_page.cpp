@@ -1,0 +1,159 @@
+#include "reports/report_parts.hpp"
+#include "reports/workbook_content.hpp"
+#include "web/pages/finding_parts.hpp"
+#include "web/pages/layout.hpp"
+#include "web/pages/pages.hpp"
+#include "web/pages/papers.hpp"
+
+#include <algorithm>
+#include <set>
+
+namespace shaftlog::web {
+
+namespace {
+
+struct Filter {
+  std::string group, urgency, state;
+
+  explicit Filter(const Request& q)
+      : group{value_of(q.query, "group")}, urgency{value_of(q.query, "urgency")}, state{value_of(q.query, "state")} {}
+
+  [[nodiscard]] bool takes(const Finding& f, const FindingState& s, const Vessel* vessel) const {
+    if (!group.empty() && (vessel == nullptr || vessel->group != group)) return false;
+    if (urgency.empty() ? f.urgency == Urgency::note : urgency != "all" && name_of(f.urgency) != urgency) return false;
+    const bool is_closed = s.status == FindingStatus::closed;
+    if (state == "all") return true;
+    return state == "closed" ? is_closed : !is_closed;
+  }
+};
+
+void choice(Html& h, std::string_view name, std::string_view label, std::string_view chosen,
+            const std::vector<std::pair<std::string, std::string>>& values) {
+  h.add("<label>{} <select name=\"{}\">", html_escaped(label), html_escaped(name));
+  for (const auto& [value, text] : values)
+    h.add("<option value=\"{}\"{}>{}</option>", html_escaped(value), value == chosen ? " selected" : "",
+          html_escaped(text));
+  h.raw("</select></label>\n");
+}
+
+void filters(Html& h, const Request& q, const Filter& f, const Register& reg) {
+  std::set<std::string> groups;
+  for (const Vessel& v : reg.vessels)
+    if (v.group) groups.insert(*v.group);
+  h.raw("<form method=\"get\" action=\"/fleet\" class=\"filters\">\n");
+  choice(
+      h, "urgency", "Urgency", f.urgency,
+      {{"", "all but notes"}, {"act", "act"}, {"plan", "plan"}, {"watch", "watch"}, {"note", "note"}, {"all", "all"}});
+  choice(h, "state", "Seen to", f.state, {{"", "not closed"}, {"closed", "closed"}, {"all", "all"}});
+  if (!groups.empty()) {
+    std::vector<std::pair<std::string, std::string>> values{{"", "all"}};
+    for (const std::string& g : groups) values.emplace_back(g, g);
+    choice(h, "group", "Sisters", f.group, values);
+  }
+  h.add("<label>As of <input name=\"as_of\" placeholder=\"now, or 2026-10-01\" value=\"{}\"></label>\n",
+        html_escaped(value_of(q.query, "as_of")));
+  h.raw("<button>Show</button>\n</form>\n");
+}
+
+void ships(Html& h, const FleetReview& r, const Filter& filter, const std::string& day) {
+  h.raw(
+      "<h2 id=\"ships\">Ships</h2>\n<div class=\"wide\"><table>\n<thead><tr><th scope=\"col\">ship</th><th "
+      "scope=\"col\">most pressing</th><th scope=\"col\">shafts below their reserve</th><th scope=\"col\">last "
+      "record</th><th scope=\"col\">group</th></tr></thead>\n<tbody>\n");
+  for (const VesselReview& v : r.vessels) {
+    const auto vessel =
+        std::find_if(r.reg.vessels.begin(), r.reg.vessels.end(), [&](const Vessel& x) { return x.id == v.vessel; });
+    if (vessel == r.reg.vessels.end() || (!filter.group.empty() && vessel->group != filter.group)) continue;
+    std::string below;
+    for (const Finding& f : v.findings) {
+      if (f.kind != FindingKind::starved) continue;
+      for (const Shaft& s : r.reg.shafts)
+        if (s.id == f.shaft) below += (below.empty() ? "" : ", ") + s.code;
+    }
+    std::optional<Urgency> most;
+    for (const Finding& f : v.findings) {
+      if (state_in(r, f.id).status == FindingStatus::closed) continue;
+      if (!most || f.urgency < *most) most = f.urgency;
+    }
+    const auto last = last_record(v);
+    h.add("<tr><td>{} {}</td><td>{}</td><td>{}</td><td class=\"d\">{}</td><td>{}</td></tr>\n",
+          link(ship_path(vessel->code) + day, vessel->code), html_escaped(vessel->name),
+          most ? html_urgency(*most) : "nothing", below.empty() ? "none known" : html_escaped(below),
+          last ? format_day(*last, Zone{vessel->time_zone}) : "none",
+          vessel->group ? html_escaped(*vessel->group) : "");
+  }
+  h.raw("</tbody></table></div>\n");
+}
+
+std::string fleet_body(const FleetReview& r, const Request& q, const Filter& filter) {
+  const Names names{r.reg};
+  Html h;
+  filters(h, q, filter, r.reg);
+  int shown = 0;
+  std::map<Urgency, int> count;
+  Html list;
+  for (const Finding& f : r.findings) {
+    const FindingState state = state_in(r, f.id);
+    if (!filter.takes(f, state, names.find(f.vessel))) continue;
+    ++count[f.urgency];
+    if (++shown <= 200) finding_card(list, f, state, names, true, day_tail(q));
+  }
+  h.raw("<h2 id=\"findings\">Findings</h2>\n<p>");
+  if (shown == 0) h.raw("No finding of that kind. That says only that the records show none.");
+  for (const auto& [urgency, n] : count) h.add("{} {} &nbsp; ", n, html_urgency(urgency));
+  if (shown > 200) h.add("The first 200 of {} are shown.", shown);
+  h.raw("</p>\n").raw(list.take());
+  const ReviewView as_view = view_of(r, "fleet");
+  Report silent;
+  add_silent_ships(silent, {as_view, r.logs, {}});
+  h.raw(html_blocks(silent));
+  ships(h, r, filter, day_tail(q));
+  const std::string tail = query_text({{"group", filter.group}, {"as_of", value_of(q.query, "as_of")}});
+  h.raw("<h2 id=\"papers\">To print and to send on</h2>\n<p>");
+  h.raw(paper_links("/report/fleet", tail)).raw("</p>\n");
+  h.raw(
+      "<p class=\"quiet\">Findings advise checks; makers' instructions, class, flag and licensed practice "
+      "decide.</p>\n");
+  return h.take();
+}
+
+Response fleet(Site& site, const Request& q) {
+  const FleetView view = asked_fleet(site, q);
+  const FleetReview& r = *view.review;
+  const Filter filter{q};
+  const std::string_view as_of = value_of(q.query, "as_of");
+  const std::string name =
+      "/fleet" +
+      query_text({{"group", filter.group}, {"urgency", filter.urgency}, {"state", filter.state}, {"as_of", as_of}});
+  const auto body = view.made->get(name, [&] { return fleet_body(r, q, filter); });
+  return page(framed(site, q, {"Fleet", {}, view.is_stale, moment_text(r.as_of)}, *body));
+}
+
+/// Needs every ship's details: made anew for each who asks.
+Response paper(Site& site, const Request& q, std::string_view form) {
+  ReviewRequest request;
+  request.as_of = asked_moment(q);
+  request.group = value_of(q.query, "group");
+  Database db = site.open();
+  const ReportData data = report_data(db, site.clock().now_s(), request);
+  static const PaperKind kFleet{"fleet", fleet_report, [](const ReportInput& in) { return fleet_workbook(in, false); }};
+  return handed(kFleet, data, request.group.empty() ? "fleet" : "group " + request.group, form);
+}
+
+}  // namespace
+
+void add_fleet_pages(Router& router, Site& site) {
+  router.add(Method::get, "/fleet", Needs::look, [&site](const Request& q, const Places&) {
+    if (q.who.role == Role::crew) return see_other(ship_path(q.who.vessel));
+    return fleet(site, q);
+  });
+  for (const std::string_view form : kPaperForms)
+    router.add(Method::get, fmt::format("/report/fleet.{}", form), Needs::look,
+               [&site, form](const Request& q, const Places&) {
+                 if (q.who.role == Role::crew)
+                   throw Error{Errc::not_found, "there is no such report among those that are yours"};
+                 return paper(site, q, form);
+               });
+}
+
+}  // namespace shaftlog::web

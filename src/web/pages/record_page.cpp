@@ -1,0 +1,191 @@
+#include "app/second_look.hpp"
+#include "reports/record_report.hpp"
+#include "web/pages/entry_parts.hpp"
+#include "web/pages/pages.hpp"
+
+#include <algorithm>
+
+namespace shaftlog::web {
+
+namespace {
+
+Response show(Site& site, const Request& q, const std::string& id) {
+  Database db = site.open();
+  const RecordFamily family = seen_record(db, q, id);
+  const Names names{family.reg};
+  const Entry& e = family.record;
+  const std::string vessel{names.vessel(e.vessel)};
+  Html h;
+  h.raw("<dl>\n");
+  const auto row = [&h](std::string_view name, std::string_view value) {
+    if (!value.empty()) h.raw("<dt>").esc(name).raw("</dt><dd>").esc(value).raw("</dd>\n");
+  };
+  row("of", names.subject(e.shaft, e.lubricator));
+  row("happened", format_both(e.head.at));
+  for (const NamedValue& v : values_of(e, names)) row(spoken(v.name), v.text);
+  row("by", e.head.by);
+  row("written down", format_both(e.head.recorded_at));
+  row("source", e.head.source);
+  row("remark", e.head.remark);
+  row("reason", e.head.reason);
+  row("id", format_uuid(e.head.id));
+  h.raw("</dl>\n");
+  const bool counts = family.in_force == e.head.id;
+  const bool is_withdrawn = std::any_of(family.family.begin(), family.family.end(),
+                                        [&](const Entry& x) { return x.head.withdraws == e.head.id; });
+  if (!family.in_force)
+    h.raw("<p><strong>Withdrawn.</strong></p>\n");
+  else if (is_withdrawn)
+    h.raw("<p><strong>Withdrawn. What it had corrected counts again: ")
+        .raw(link(record_path(*family.in_force), "the record before it"))
+        .raw("</strong></p>\n");
+  else if (!counts)
+    h.raw("<p><strong>Corrected: in force is ")
+        .raw(link(record_path(*family.in_force), "another record"))
+        .raw("</strong></p>\n");
+  if (family.family.size() > 1) {
+    h.raw("<h2 id=\"family\">How it came to be</h2>\n<ol>\n");
+    const Entry* before = nullptr;
+    for (const Entry& x : family.family) {
+      h.raw("<li>")
+          .raw(link(record_path(x.head.id), format_both(x.head.recorded_at)))
+          .esc(x.head.by.empty() ? "" : " by " + x.head.by)
+          .raw(": ");
+      if (x.is_withdrawal()) {
+        h.raw("withdrawn");
+      } else {
+        h.esc(says(x, names));
+        if (before != nullptr && !before->is_withdrawal()) h.raw(" (").esc(changes_between(*before, x, names)).raw(")");
+      }
+      if (!x.head.reason.empty()) h.raw("; because: ").esc(x.head.reason);
+      h.raw("</li>\n");
+      before = &x;
+    }
+    h.raw("</ol>\n");
+  }
+  if (counts && may(q.who, Needs::record)) {
+    h.raw("<h2 id=\"mend\">Typed wrong?</h2>\n<p>").raw(link(record_path(e.head.id) + "/correct", "Correct it"));
+    h.raw(": the record as it was stays readable.</p>\n");
+    h.add("<form method=\"post\" action=\"{}/withdraw\" class=\"entry\">", record_path(e.head.id))
+        .raw(token_field(site, q));
+    h.add("<label>{} <input name=\"reason\" required autocomplete=\"off\"></label>\n",
+          e.head.replaces ? "This correction is wrong, what it corrected is to count again: why"
+                          : "It never happened: why it is withdrawn");
+    if (q.who.name.empty()) h.raw("<label>By <input name=\"by\" autocomplete=\"name\" data-remember=\"by\"></label>\n");
+    h.raw("<button>Withdraw it</button></form>\n");
+  }
+  return page(framed(
+      site, q, {fmt::format("{}, {}", spoken_kind(e.kind), says(e, names)), {{vessel, ship_path(vessel)}}, false, {}},
+      h.take()));
+}
+
+Response correct_form(Site& site, const Request& q, const std::string& id) {
+  Database db = site.open();
+  const RecordFamily family = seen_record(db, q, id);
+  const Entry e = get_standing_record(db, id);
+  const Names names{family.reg};
+  const std::string vessel{names.vessel(e.vessel)};
+  EntryForm f{e.kind,
+              family.reg,
+              seen_vessel(family.reg, q, vessel),
+              record_texts(family.reg, e),
+              record_path(e.head.id) + "/correct",
+              {},
+              {},
+              {},
+              says(e, names),
+              {},
+              {},
+              true};
+  Html h;
+  entry_form(h, site, q, f);
+  return page(framed(site, q,
+                     {fmt::format("Correct: {}", spoken_kind(e.kind)),
+                      {{vessel, ship_path(vessel)}, {"record", record_path(e.head.id)}},
+                      false,
+                      {}},
+                     h.take()));
+}
+
+Response kept(Site& site, const Request& q, const Register& reg, const Entry& e) {
+  site.kept();
+  if (!q.wants_json) return see_other(record_path(e.head.id));
+  JsonWriter out;
+  write_record(out, e, Names{reg});
+  return json(out.take(), 201);
+}
+
+Response correct(Site& site, const Request& q, const std::string& id) {
+  Database db = site.open_to_keep();
+  const RecordFamily family = seen_record(db, q, id);
+  const Entry of = get_standing_record(db, id);
+  const std::string_view reason = value_of(q.form, "reason");
+  if (reason.empty()) throw Error{Errc::usage, "reason: a correction needs one"};
+  // Only what differs is said again, so that what was read with an older calibration stays as it was read.
+  const NamedTexts before = record_texts(family.reg, of);
+  NamedTexts fields;
+  for (const EntryField& field : fields_of(of.kind)) {
+    if (field.name == "vessel" || field.name == "by") continue;
+    std::string_view was;
+    for (const auto& [name, text] : before)
+      if (name == field.name) was = text;
+    bool is_given = false;
+    for (const auto& [name, text] : q.form) is_given |= name == field.name;
+    if (is_given && value_of(q.form, field.name) != was)
+      fields.emplace_back(field.name, std::string{value_of(q.form, field.name)});
+  }
+  if (fields.empty()) throw Error{Errc::usage, "nothing was changed"};
+  sign(fields, q);
+  Draft draft = draft_correction(family.reg, site.clock().now_s(), of, fields);
+  require_sound(draft);
+  draft.entry->head.reason = reason;
+  return kept(site, q, family.reg, keep_record(db, site.clock(), *draft.entry));
+}
+
+Response clear(Site& site, const Request& q, const std::string& id) {
+  Database db = site.open_to_keep();
+  const RecordFamily family = seen_record(db, q, id);
+  const Entry of = get_standing_record(db, id);
+  if (of.kind != Kind::alarm) throw Error{Errc::usage, "only an alarm clears"};
+  const Names names{family.reg};
+  const Instant now = site.clock().now_s();
+  NamedTexts fields{{"cleared_at", format_stamp(stamp_at(now, names.zone(of.vessel), Precision::minute))}};
+  sign(fields, q);
+  Draft draft = draft_correction(family.reg, now, of, fields);
+  require_sound(draft);
+  draft.entry->head.reason = "it cleared";
+  const Entry e = keep_record(db, site.clock(), *draft.entry);
+  site.kept();
+  if (q.wants_json) return kept(site, q, family.reg, e);
+  return see_other(ship_path(names.vessel(of.vessel)) + query_text({{"kept", format_uuid(e.head.id)}}));
+}
+
+Response withdraw(Site& site, const Request& q, const std::string& id) {
+  Database db = site.open_to_keep();
+  const RecordFamily family = seen_record(db, q, id);
+  const std::string_view reason = value_of(q.form, "reason");
+  if (reason.empty()) throw Error{Errc::usage, "reason: a withdrawal needs one"};
+  const Withdrawn w = withdraw_record(db, site.clock(), id, signed_by(q), std::string{reason});
+  site.kept();
+  if (q.wants_json) return kept(site, q, family.reg, w.withdrawal);
+  return see_other(record_path(family.record.head.id));
+}
+
+}  // namespace
+
+void add_record_pages(Router& router, Site& site) {
+  router.add(Method::get, "/record/*", Needs::look,
+             [&site](const Request& q, const Places& p) { return show(site, q, p[0]); });
+  router.add(Method::get, "/record/*/correct", Needs::record,
+             [&site](const Request& q, const Places& p) { return correct_form(site, q, p[0]); });
+  for (const std::string_view base : {"/record/*", "/api/records/*"}) {
+    router.add(Method::post, std::string{base} + "/correct", Needs::record,
+               [&site](const Request& q, const Places& p) { return correct(site, q, p[0]); });
+    router.add(Method::post, std::string{base} + "/clear", Needs::record,
+               [&site](const Request& q, const Places& p) { return clear(site, q, p[0]); });
+    router.add(Method::post, std::string{base} + "/withdraw", Needs::record,
+               [&site](const Request& q, const Places& p) { return withdraw(site, q, p[0]); });
+  }
+}
+
+}  // namespace shaftlog::web

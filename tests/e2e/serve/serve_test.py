@@ -1,0 +1,334 @@
+"""The server through its own port: python3 serve_test.py SHAFTLOG. Plain sockets where a browser would never do it."""
+import http.client
+import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+import unittest
+import urllib.parse
+
+PROGRAM = os.path.abspath(sys.argv.pop(1))
+SCRIPT = '<script>alert(1)</script>"\'&'
+
+
+def uuid7(n):
+    text = "0190b5e27c1a7f3e8a11%012x" % n
+    return "-".join([text[:8], text[8:12], text[12:16], text[16:20], text[20:]])
+
+
+class Server:
+    def __init__(self, folder, *more):
+        self.folder, self.more = folder, more
+        self.start()
+
+    def start(self):
+        self.process = subprocess.Popen(
+            [PROGRAM, "--db", "d.db", "serve", "--port", "0", "--log", "access.log", *self.more],
+            cwd=self.folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        line = self.process.stdout.readline()
+        found = re.search(r":(\d+)/ is served", line)
+        if not found:
+            raise RuntimeError(line + self.process.stderr.read())
+        self.port = int(found.group(1))
+
+    def end(self, how=signal.SIGTERM):
+        self.process.send_signal(how)
+        code = self.process.wait(30)
+        self.process.stdout.close()
+        self.process.stderr.close()
+        return code
+
+    def ask(self, method, path, form=None, headers=None):
+        c = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        head = dict(headers or {})
+        body = None
+        if form is not None:
+            body = form if isinstance(form, (str, bytes)) else urllib.parse.urlencode(form)
+            head.setdefault("Content-Type", "application/x-www-form-urlencoded")
+        c.request(method, path, body, head)
+        r = c.getresponse()
+        text = r.read().decode("utf-8", "replace")
+        c.close()
+        return r.status, text, r
+
+    def token(self, cookie=None):
+        status, text, _ = self.ask("GET", "/api/token", headers={"Cookie": cookie} if cookie else {})
+        assert status == 200, text
+        return json.loads(text)["form_token"]
+
+    def keep(self, n, amount="2.5", cookie=None, vessel="brackensound", **more):
+        form = {"kind": "refill", "vessel": vessel, "lubricator": "lub1", "amount": amount, "unit": "kg",
+                "at": "2026-10-02T10:%02d" % (n % 60), "by": "2/E", "id": uuid7(n), **more}
+        head = {"X-Form-Token": self.token(cookie)}
+        if cookie:
+            head["Cookie"] = cookie
+        return self.ask("POST", "/api/records", form, head)
+
+    def raw(self, data, wait=5):
+        s = socket.create_connection(("127.0.0.1", self.port), timeout=wait)
+        s.sendall(data)
+        try:
+            return s.recv(4000).decode("latin-1")
+        except OSError:
+            return ""
+        finally:
+            s.close()
+
+
+def run(folder, *words, given=None):
+    return subprocess.run([PROGRAM, "--db", "d.db", *words], cwd=folder, capture_output=True, text=True, input=given)
+
+
+class Case(unittest.TestCase):
+    more = ()
+
+    def setUp(self):
+        self.temp = tempfile.TemporaryDirectory()
+        self.folder = self.temp.name
+        self.assertEqual(run(self.folder, "demo").returncode, 0)
+        self.prepare()
+        self.server = Server(self.folder, *self.more)
+
+    def prepare(self):
+        pass
+
+    def tearDown(self):
+        if self.server.process.poll() is None:
+            self.server.end()
+        self.temp.cleanup()
+
+    def refills(self):
+        out = run(self.folder, "list", "--kind", "refill", "--vessel", "brackensound", "--csv").stdout
+        return [line for line in out.splitlines() if "2026-10-02T" in line]
+
+
+class AtTheMachine(Case):
+    def test_every_page_answers_and_shows_no_other_place(self):
+        for path in ["/fleet", "/fleet?urgency=all&state=all", "/fleet?as_of=2026-06-01", "/ship/brackensound",
+                     "/ship/brackensound/hours", "/ship/brackensound/record/greasing?shaft=fin_port",
+                     "/ship/brackensound/record/refill?lubricator=lub1", "/ship/brackensound/record/alarm",
+                     "/ship/brackensound/record/work", "/ship/brackensound/record/inspection?shaft=fin_port",
+                     "/ship/brackensound/shaft/fin_port", "/ship/brackensound/advice", "/ship/brackensound/records",
+                     "/ship/brackensound/shaft/fin_port/history?until=2026-09-30"]:
+            status, text, r = self.server.ask("GET", path)
+            self.assertEqual(status, 200, path + text)
+            self.assertIsNone(re.search(r"(src|href)=\"(https?:)?//", text), path)
+            self.assertNotIn("style=\"", text, path)
+            self.assertIn("default-src 'none'", r.headers["Content-Security-Policy"])
+            self.assertEqual(r.headers["X-Content-Type-Options"], "nosniff")
+
+    def test_json_says_what_the_command_says(self):
+        status, text, _ = self.server.ask("GET", "/api/review?as_of=2026-10-01")
+        self.assertEqual(status, 200)
+        said = json.loads(run(self.folder, "review", "--json", "--as-of", "2026-10-01").stdout)
+        self.assertEqual(json.loads(text)["findings"], said["findings"])
+
+    def test_a_record_sent_twice_is_kept_once(self):
+        self.assertEqual(self.server.keep(1)[0], 201)
+        self.assertEqual(self.server.keep(1)[0], 200)
+        self.assertEqual(self.server.keep(1, amount="3.5")[0], 409)
+        self.assertEqual(len(self.refills()), 1)
+
+    def test_many_at_once_lose_and_double_nothing(self):
+        answers = []
+
+        def crew(first):
+            for n in range(first, first + 8):
+                answers.append(self.server.keep(n)[0])
+                answers.append(self.server.keep(n)[0])
+
+        threads = [threading.Thread(target=crew, args=(100 * i,)) for i in range(1, 7)]
+        for t in threads:
+            t.start()
+        for t in threads:
+            t.join()
+        self.assertEqual(sorted(answers), [200] * 48 + [201] * 48)
+        self.assertEqual(len(self.refills()), 48)
+
+    def test_a_form_without_script_asks_once_where_it_is_odd(self):
+        status, text, _ = self.server.ask("GET", "/ship/brackensound/record/refill?lubricator=lub1")
+        token = re.search(r'name="form_token" value="([0-9a-f]+)"', text).group(1)
+        rid = re.search(r'name="id" value="([0-9a-f-]+)"', text).group(1)
+        form = {"form_token": token, "kind": "refill", "id": rid, "lubricator": "lub1", "amount": "900", "unit": "kg",
+                "at": "2026-10-02T10:00", "by": "2/E"}
+        status, text, _ = self.server.ask("POST", "/ship/brackensound/record/refill", form)
+        self.assertEqual(status, 200)
+        self.assertIn("Is that right?", text)
+        self.assertEqual(len(self.refills()), 0)
+        form.update(right="yes", right_remark=SCRIPT)
+        status, text, r = self.server.ask("POST", "/ship/brackensound/record/refill", form)
+        self.assertEqual(status, 303)
+        self.assertEqual(len(self.refills()), 1)
+        status, text, _ = self.server.ask("GET", "/record/" + rid)
+        self.assertNotIn("<script>alert", text)
+        self.assertIn("&lt;script&gt;alert", text)
+
+    def test_bad_values_are_told_and_nothing_is_kept(self):
+        status, text, _ = self.server.keep(7, amount="two")
+        self.assertEqual(status, 422)
+        self.assertIn("two", json.loads(text)["error"])
+        self.assertEqual(self.server.keep(8, vessel="nowhere")[0], 404)
+        self.assertEqual(len(self.refills()), 0)
+
+    def test_correct_and_withdraw_keep_what_was(self):
+        rid = json.loads(self.server.keep(9)[1])["record"]["id"]
+        head = {"X-Form-Token": self.server.token()}
+        status, text, _ = self.server.ask("POST", f"/api/records/{rid}/correct",
+                                          {"amount": "2.75", "reason": "misread", "by": "3/E"}, head)
+        self.assertEqual(status, 201, text)
+        newer = json.loads(text)["id"]
+        self.assertEqual(self.server.ask("POST", f"/api/records/{rid}/correct", {"amount": "3", "reason": "again"}, head)[0], 409)
+        self.assertEqual(self.server.ask("POST", f"/api/records/{newer}/withdraw", {"reason": "not done", "by": "3/E"}, head)[0], 201)
+        family = json.loads(self.server.ask("GET", "/api/records/" + rid)[1])
+        self.assertIn(rid, json.dumps(family))
+        self.assertIn(newer, json.dumps(family))
+
+    def test_forged_forms_and_other_names_are_refused(self):
+        form = {"kind": "refill", "vessel": "brackensound", "id": uuid7(3), "amount": "1", "unit": "kg"}
+        self.assertEqual(self.server.ask("POST", "/api/records", form)[0], 403)
+        good = {"X-Form-Token": self.server.token()}
+        for other in [{"Origin": "http://evil.example"}, {"Sec-Fetch-Site": "cross-site"}, {"Origin": "null"}]:
+            self.assertEqual(self.server.ask("POST", "/api/records", form, {**good, **other})[0], 403, other)
+        self.assertEqual(self.server.ask("GET", "/fleet", headers={"Host": "evil.example"})[0], 421)
+        self.assertEqual(self.server.ask("POST", "/api/records", "{}", {**good, "Content-Type": "application/json"})[0], 415)
+        self.assertEqual(len(self.refills()), 0)
+
+    def test_paths_reach_no_file(self):
+        for path in ["/../d.db", "/a/../d.db", "/a/%2e%2e/d.db", "/a/..%2fd.db", "/a/%2e%2e%2fd.db", "/d.db", "//d.db",
+                     "/a/style.css/..", "/%00", "/a/\\d.db", "/ship/..%2f..%2fetc%2fpasswd"]:
+            answer = self.server.raw(f"GET {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n".encode())
+            self.assertRegex(answer, r"^HTTP/1.1 (400|404)", path)
+
+    def test_what_is_too_large_is_refused_and_the_server_lives(self):
+        self.assertRegex(self.server.raw(b"GET / HTTP/1.1\r\nHost: localhost\r\nX: " + b"a" * 200000 + b"\r\n\r\n"),
+                         r"^(HTTP/1.1 (400|413|431|494)|$)")
+        self.assertRegex(self.server.raw(b"POST /api/look HTTP/1.1\r\nHost: localhost\r\nContent-Length: 99999999\r\n\r\n"),
+                         r"^HTTP/1.1 413")
+        chunks = b"POST /api/look HTTP/1.1\r\nHost: localhost\r\nTransfer-Encoding: chunked\r\n\r\n"
+        chunks += (b"8000\r\n" + b"a" * 0x8000 + b"\r\n") * 12 + b"0\r\n\r\n"
+        self.assertRegex(self.server.raw(chunks), r"^HTTP/1.1 413")
+        self.assertRegex(self.server.raw(b"\x00\xff\x00\r\n\r\n"), r"^(HTTP/1.1 400|$)")
+        self.assertEqual(self.server.ask("GET", "/fleet")[0], 200)
+
+    def test_nothing_acknowledged_is_lost_by_a_kill(self):
+        kept = []
+
+        def crew():
+            n = 1000
+            while True:
+                n += 1
+                try:
+                    if self.server.keep(n)[0] == 201:
+                        kept.append(uuid7(n))
+                except OSError:
+                    return
+
+        t = threading.Thread(target=crew)
+        t.start()
+        time.sleep(0.7)
+        self.server.end(signal.SIGKILL)
+        t.join()
+        self.server.start()
+        self.assertTrue(kept)
+        out = run(self.folder, "list", "--kind", "refill", "--vessel", "brackensound", "--csv").stdout
+        for rid in kept:
+            self.assertIn(rid, out)
+        self.assertEqual(run(self.folder, "check").returncode, 0)
+
+    def test_it_ends_when_asked_and_logs_no_values(self):
+        self.server.ask("GET", "/fleet?group=secret-word")
+        self.assertEqual(self.server.end(), 0)
+        with open(os.path.join(self.folder, "access.log")) as f:
+            text = f.read()
+        self.assertIn("GET /fleet 200", text)
+        self.assertNotIn("secret-word", text)
+
+
+class WithAccounts(Case):
+    more = ("--accounts", "people")
+
+    def prepare(self):
+        for name, role, more in [("mate", "crew", ["--vessel", "brackensound"]), ("office", "superintendent", []),
+                                 ("guest", "reader", [])]:
+            r = run(self.folder, "account", "add", name, "--role", role, *more, "--accounts", "people",
+                    given=f"a long phrase of {name}\n")
+            self.assertEqual(r.returncode, 0, r.stderr)
+
+    def sign_in(self, name, phrase=None):
+        text = self.server.ask("GET", "/sign-in")[1]
+        token = re.search(r'name="form_token" value="([0-9a-f]+)"', text).group(1)
+        status, text, r = self.server.ask("POST", "/sign-in", {"form_token": token, "name": name, "then": "/",
+                                                            "passphrase": phrase or f"a long phrase of {name}"})
+        cookie = r.headers.get("Set-Cookie", "")
+        if cookie:
+            self.assertIn("HttpOnly", cookie)
+            self.assertIn("SameSite=Strict", cookie)
+        self.answer = text
+        return status, cookie.split(";")[0]
+
+    def test_each_sees_and_does_what_is_theirs(self):
+        self.assertEqual(self.server.ask("GET", "/fleet")[0], 303)
+        self.assertEqual(self.server.ask("GET", "/api/review")[0], 401)
+        mate, office, guest = (self.sign_in(n)[1] for n in ("mate", "office", "guest"))
+        get = lambda path, cookie: self.server.ask("GET", path, headers={"Cookie": cookie})[0]
+        self.assertEqual(get("/ship/brackensound", mate), 200)
+        others = [s["vessel"] for s in json.loads(self.server.ask("GET", "/api/ships", headers={"Cookie": office})[1])["ships"]]
+        other = [v for v in others if v != "brackensound"][0]
+        self.assertEqual(get("/ship/" + other, mate), 404)
+        self.assertEqual(get("/api/records?vessel=" + other, mate), 404)
+        self.assertEqual(get("/report/fleet.pdf", mate), 404)
+        self.assertEqual(get("/ship/" + other, guest), 200)
+        self.assertEqual(self.server.keep(1, cookie=mate)[0], 201)
+        self.assertEqual(self.server.keep(2, cookie=guest)[0], 403)
+        self.assertEqual(self.server.keep(3, cookie=office)[0], 403)
+        finding = json.loads(self.server.ask("GET", "/api/review", headers={"Cookie": office})[1])["findings"][0]["id"]
+        remark = lambda cookie: self.server.ask("POST", f"/api/findings/{finding}/remarks", {"did": "noted", "says": "seen"},
+                                                {"Cookie": cookie, "X-Form-Token": self.server.token(cookie)})[0]
+        self.assertEqual(remark(guest), 403)
+        self.assertEqual(remark(mate), 403)
+        self.assertEqual(remark(office), 201)
+        run(self.folder, "account", "remove", "guest", "--accounts", "people")
+        self.assertEqual(get("/fleet", guest), 303)
+
+    def test_ten_thousand_guesses_are_cheap_and_fruitless(self):
+        text = self.server.ask("GET", "/sign-in")[1]
+        token = re.search(r'name="form_token" value="([0-9a-f]+)"', text).group(1)
+        c = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=60)
+        counts = {}
+        body = urllib.parse.urlencode({"form_token": token, "name": "office", "passphrase": "wrong guess", "then": "/"})
+        n = 0
+        while n < 10000:
+            c.request("POST", "/sign-in", body, {"Content-Type": "application/x-www-form-urlencoded"})
+            r = c.getresponse()
+            r.read()
+            n += 1
+            counts[r.status] = counts.get(r.status, 0) + 1
+        c.close()
+        self.assertEqual(counts.get(403), 5)
+        self.assertEqual(set(counts), {403, 429})
+        time.sleep(0.5)  # after the flood the address itself is paced; what is asked of here is the account
+        self.assertEqual(self.sign_in("office")[0], 429)
+        self.assertIn("too many wrong tries", self.answer)
+
+    def test_unsafe_combinations_are_refused(self):
+        for words, says in [(["--listen", "0.0.0.0"], "needs --accounts"),
+                            (["--listen", "0.0.0.0", "--accounts", "people"], "needs --certificate"),
+                            (["--behind-proxy"], "needs --accounts"),
+                            (["--behind-proxy", "--accounts", "people"], "needs --name"),
+                            (["--certificate", "x"], "go together"),
+                            (["--accounts", "nobody"], "holds no account"), (["--port", "70000"], "65535")]:
+            r = run(self.folder, "serve", *words)
+            self.assertNotEqual(r.returncode, 0, words)
+            self.assertIn(says, r.stderr, words)
+        os.chmod(os.path.join(self.folder, "people"), 0o644)
+        self.assertIn("others may read it", run(self.folder, "serve", "--accounts", "people").stderr)
+
+
+if __name__ == "__main__":
+    unittest.main(verbosity=2)

@@ -1,0 +1,37 @@
+#include "reports/plain_report.hpp"
+#include "support/run.hpp"
+#include "support/sample_review.hpp"
+
+#include <catch2/catch.hpp>
+
+using namespace shaftlog;
+using namespace shaftlog::test;
+
+TEST_CASE("golden: what plain methods say, as text, for machines and as a table", "[golden][reports]") {
+  const SampleReview s;
+  PlainSeries rising;
+  rising.vessel = VesselId{1};
+  rising.shaft = ShaftId{1};
+  rising.unit = "cm3/h";
+  rising.left_out = 2;
+  std::vector<double> hours;
+  for (int i = 0; i < 12; ++i) {
+    rising.values.push_back(0.25 + 0.01 * (i % 3) + (i < 8 ? 0.0 : 0.5));
+    rising.at.push_back(day(10 * i).utc);
+    rising.records.push_back(nth_id(static_cast<std::uint64_t>(i + 1)));
+    hours.push_back(150.0 * i);
+  }
+  rising.signals = plain_signals(rising.values, hours, false);
+  PlainSeries few;
+  few.vessel = VesselId{1};
+  few.lubricator = LubricatorId{1};
+  few.unit = std::string{"1"};
+  few.values = {0.97};
+  few.at = {day(30).utc};
+  few.records = {nth_id(99)};
+  few.signals = plain_signals(few.values, {}, true);
+  const std::vector<PlainSeries> series{rising, few};
+  CHECK(not_approved("reports/plain.txt", plain_text(series, s.reg, s.as_of, "fleet", {100, false})) == "");
+  CHECK(not_approved("reports/plain.json", plain_json(series, s.reg, s.as_of)) == "");
+  CHECK(not_approved("reports/plain.csv", plain_csv(series, s.reg)) == "");
+}

@@ -1,0 +1,67 @@
+#include "app/second_look.hpp"
+
+#include "support/temp_db.hpp"
+
+#include <catch2/catch.hpp>
+
+using namespace shaftlog;
+using namespace shaftlog::test;
+
+namespace {
+
+Entry refill(const TempDb& t, int at_day, std::optional<double> before_pct, std::optional<double> after_pct) {
+  Entry e = t.entry(Kind::refill, 900, at_day);
+  Refill r;
+  r.amount = Amount{"1", Unit::cm3, cm3(1), 1'000'000'000};
+  const auto level = [](std::optional<double> pct) {
+    return pct ? std::optional{Level::from_base(static_cast<std::int64_t>(*pct * 100))} : std::nullopt;
+  };
+  r.before = level(before_pct);
+  r.after = level(after_pct);
+  e.detail = r;
+  return e;
+}
+
+}  // namespace
+
+TEST_CASE("second look: a refill is expected to take what lies between its two levels", "[app][second_look]") {
+  TempDb t;  // a reservoir of 5000 cm3
+  const auto look = second_look(t.db, refill(t, 10, 20, 75), day(10).utc);
+  REQUIRE(look.expected);
+  CHECK(look.expected->value == Approx(2750));
+  CHECK(look.expected->low < 2750);
+  CHECK(look.expected->high > 2750);
+}
+
+TEST_CASE("second look: without a level after, a refill is expected to reach the full mark", "[app][second_look]") {
+  TempDb t;
+  CHECK(second_look(t.db, refill(t, 10, 40, std::nullopt), day(10).utc).expected->value == Approx(3000));
+}
+
+TEST_CASE("second look: without any level the balance says how much a refill should take", "[app][second_look]") {
+  TempDb t;
+  LogRepository log{t.db};
+  Entry level = t.entry(Kind::level, 1, 1);
+  level.detail = LevelReading{Level::from_base(8000)};
+  log.add(level);
+  for (int i = 0; i < 3; ++i) {  // 100 running hours in ten days on each of two shafts, 1 cm3/h each
+    for (const ShaftId shaft : {t.port, t.stbd}) {
+      Entry hours =
+          t.entry(Kind::hours, 10 + 2 * static_cast<std::uint64_t>(i) + (shaft == t.port ? 0 : 1), 1 + 10 * i);
+      hours.shaft = shaft;
+      hours.detail = Hours{HoursReading::from_base(3600LL * (1000 + 100 * i)), false, std::nullopt};
+      log.add(hours);
+    }
+  }
+  const auto look = second_look(t.db, refill(t, 21, std::nullopt, std::nullopt), day(21).utc);
+  REQUIRE(look.expected);
+  // 80 % of 5000 cm3 less 2 x 200 h x 1 cm3/h leaves 3600 cm3.
+  CHECK(look.expected->value == Approx(1400).margin(60));
+  CHECK(look.expected->low < look.expected->value);
+  CHECK(look.expected->high > look.expected->value);
+}
+
+TEST_CASE("second look: where nothing tells the level nothing is expected of a refill", "[app][second_look]") {
+  TempDb t;
+  CHECK_FALSE(second_look(t.db, refill(t, 10, std::nullopt, std::nullopt), day(10).utc).expected);
+}

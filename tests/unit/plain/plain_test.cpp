@@ -1,0 +1,126 @@
+#include "analysis/plain.hpp"
+
+#include "support/temp_db.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <catch2/catch.hpp>
+
+using namespace shaftlog;
+using shaftlog::test::day;
+using shaftlog::test::nth_id;
+
+namespace {
+
+const std::vector<double> kSteady{0.24, 0.26, 0.25, 0.23, 0.27, 0.25, 0.26, 0.24, 0.25, 0.26, 0.24, 0.25};
+
+const PlainSignal& of(const std::vector<PlainSignal>& all, PlainMethod m) {
+  return all.at(static_cast<std::size_t>(m));
+}
+
+std::vector<double> with_step(double factor) {
+  std::vector<double> x = kSteady;
+  for (std::size_t i = 8; i < x.size(); ++i) x[i] *= factor;
+  return x;
+}
+
+}  // namespace
+
+TEST_CASE("plain methods: a steady series gives no signal", "[plain]") {
+  for (const PlainSignal& s : plain_signals(kSteady, {}, false)) {
+    INFO(name_of(s.method));
+    CHECK(s.untold.empty());
+    CHECK_FALSE(s.signals);
+  }
+}
+
+TEST_CASE("plain methods: a threefold step is seen by all, where it is", "[plain]") {
+  const auto all = plain_signals(with_step(3), {}, false);
+  REQUIRE(all.size() == 6);
+  for (const PlainSignal& s : all) {
+    INFO(name_of(s.method));
+    CHECK(s.signals);
+    CHECK(s.is_up);
+  }
+  CHECK(of(all, PlainMethod::fixed_rule).since == 8U);
+  CHECK(of(all, PlainMethod::fixed_rule).statistic == Approx(3 * 0.26 / 0.25).epsilon(0.01));
+  CHECK(of(all, PlainMethod::shewhart).since == 8U);
+  CHECK(of(all, PlainMethod::change_point).since == 8U);
+}
+
+TEST_CASE("plain methods: the fixed rule looks up only, of a ratio down too", "[plain]") {
+  const auto rate = plain_signals(with_step(0.3), {}, false), ratio = plain_signals(with_step(0.3), {}, true);
+  CHECK_FALSE(of(rate, PlainMethod::fixed_rule).signals);
+  CHECK(of(ratio, PlainMethod::fixed_rule).signals);
+  CHECK_FALSE(of(ratio, PlainMethod::fixed_rule).is_up);
+  CHECK(of(ratio, PlainMethod::fixed_rule).limit == 0.5);
+}
+
+TEST_CASE("plain methods: a slope is told per 1000 h of the median", "[plain]") {
+  std::vector<double> x, h;
+  for (int i = 0; i < 11; ++i) {
+    h.push_back(200.0 * i);
+    x.push_back(1.0 + 0.1 * (h.back() / 1000 - 1));  // 1 at the middle, 10 % per 1000 h
+  }
+  const auto all = plain_signals(x, h, false);
+  const PlainSignal& s = of(all, PlainMethod::mann_kendall);
+  CHECK(s.signals);
+  REQUIRE(s.slope_pct_per_1000h);
+  CHECK(s.slope_pct_per_1000h->value == Approx(10));
+}
+
+TEST_CASE("plain methods: too few values and values that do not vary are said", "[plain]") {
+  for (const PlainSignal& s : plain_signals({1, 2, 3}, {}, false)) CHECK(s.untold == "too few values: 3 of 8");
+  const auto same = plain_signals(std::vector<double>(9, 0.25), {}, false);
+  CHECK(of(same, PlainMethod::shewhart).untold == "the first six do not vary");
+  CHECK(of(same, PlainMethod::change_point).untold == "the values do not vary");
+  CHECK_FALSE(of(same, PlainMethod::fixed_rule).signals);
+  CHECK(of(plain_signals(std::vector<double>(9, 0.0), {}, false), PlainMethod::fixed_rule).untold ==
+        "the first six are 0");
+}
+
+TEST_CASE("plain washout: amount and doses over the hours, between full cavities only", "[plain]") {
+  ShaftHistory h;
+  h.vessel = VesselId{1};
+  h.shaft = ShaftId{2};
+  h.first_is_full = true;
+  const auto add = [&](double taken, Ended ended) {
+    GreasingInterval i;
+    i.id = nth_id(h.intervals.size() + 1);
+    i.at = day(static_cast<int>(10 * h.intervals.size())).utc;
+    i.run_h = 100;
+    i.delivered_cm3 = 5;
+    i.taken_cm3 = taken;
+    i.ended = ended;
+    h.intervals.push_back(i);
+  };
+  add(20, Ended::pressure);
+  add(30, Ended::limit);     // bounds the loss only
+  add(40, Ended::pressure);  // begins with a cavity that was not full
+  add(25, Ended::pressure);
+  PlainSeries s = plain_washout(h);
+  REQUIRE(s.values.size() == 2);
+  CHECK(s.values[0] == Approx(0.25));
+  CHECK(s.values[1] == Approx(0.30));
+  CHECK(s.records[1] == nth_id(4));
+  CHECK(s.left_out == 2);
+  h.intervals[2].starts_baseline = true;  // a new seal: what was before is another series
+  s = plain_washout(h);
+  CHECK(s.values.size() == 1);
+  CHECK(s.left_out == 0);
+}
+
+TEST_CASE("plain delivery: used over called for, stretches with nothing called for left out", "[plain]") {
+  DeliveryResult d;
+  d.lubricator = LubricatorId{3};
+  for (int i = 0; i < 3; ++i) {
+    RatioStep step;
+    step.expected_cm3 = i == 1 ? 0 : 200;
+    step.used_cm3 = 190;
+    d.steps.push_back(step);
+  }
+  const PlainSeries s = plain_delivery(VesselId{1}, d);
+  CHECK(s.values == std::vector<double>{0.95, 0.95});
+  CHECK(s.left_out == 1);
+}

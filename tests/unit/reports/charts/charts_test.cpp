@@ -1,0 +1,224 @@
+#include "reports/charts/svg.hpp"
+#include "reports/charts/text_width.hpp"
+#include "support/charted_ship.hpp"
+
+#include <algorithm>
+#include <set>
+
+#include <catch2/catch.hpp>
+
+using namespace shaftlog;
+using Catch::Matchers::Contains;
+using shaftlog::test::ChartedShip;
+
+namespace {
+
+std::vector<TextItem> texts_of(const Drawing& d) {
+  std::vector<TextItem> out;
+  for (const DrawingItem& item : d.items()) {
+    if (const auto* t = std::get_if<TextItem>(&item)) out.push_back(*t);
+  }
+  return out;
+}
+
+bool has_text(const Chart& c, const std::string& part) {
+  const auto texts = texts_of(c.drawing);
+  return std::any_of(texts.begin(), texts.end(),
+                     [&](const TextItem& t) { return t.text.find(part) != std::string::npos; });
+}
+
+}  // namespace
+
+TEST_CASE("charts: no text lies on another, and none leaves the picture", "[charts]") {
+  const ChartedShip ship;
+  for (const Chart& c : ship.charts()) {
+    CAPTURE(c.title);
+    const auto texts = texts_of(c.drawing);
+    CHECK_FALSE(texts.empty());
+    for (std::size_t i = 0; i < texts.size(); ++i) {
+      const Box a = box_of(texts[i]);
+      CAPTURE(texts[i].text);
+      CHECK(a.x >= -0.5);
+      CHECK(a.right() <= c.drawing.width() + 0.5);
+      CHECK(a.y >= -0.5);
+      CHECK(a.bottom() <= c.drawing.height() + 0.5);
+      for (std::size_t k = i + 1; k < texts.size(); ++k) {
+        CAPTURE(texts[k].text);
+        CHECK_FALSE(overlaps(a, box_of(texts[k])));
+      }
+    }
+  }
+}
+
+TEST_CASE("charts: each tells its story in words and its figures as a table", "[charts]") {
+  const ChartedShip ship;
+  for (const Chart& c : ship.charts()) {
+    CAPTURE(c.title);
+    CHECK_FALSE(c.title.empty());
+    CHECK(c.story.size() > 10);
+    CHECK(c.story.back() == '.');
+    for (const auto& row : c.figures.rows) CHECK(row.size() == c.figures.heads.size());
+    const std::string svg = svg_text(c.drawing, {c.title, c.story, "c", true});
+    CHECK_THAT(svg, Contains("<desc id=\"c-d\">"));
+    CHECK_THAT(svg, !Contains("nan") && !Contains("inf"));
+  }
+}
+
+TEST_CASE("charts: the same records give the same bytes", "[charts]") {
+  const auto one = ChartedShip{}.charts(), two = ChartedShip{}.charts();
+  REQUIRE(one.size() == two.size());
+  for (std::size_t i = 0; i < one.size(); ++i) {
+    CHECK(svg_text(one[i].drawing, {one[i].title, one[i].story, "c", true}) ==
+          svg_text(two[i].drawing, {two[i].title, two[i].story, "c", true}));
+  }
+}
+
+TEST_CASE("charts: groups and clips are closed in the order in which they were opened", "[charts]") {
+  for (const Chart& c : ChartedShip{}.charts()) {
+    std::vector<char> open;
+    bool is_nested = true;
+    for (const DrawingItem& item : c.drawing.items()) {
+      if (std::holds_alternative<GroupBegin>(item)) open.push_back('g');
+      if (std::holds_alternative<ClipBegin>(item)) open.push_back('c');
+      const char closes = std::holds_alternative<GroupEnd>(item)  ? 'g'
+                          : std::holds_alternative<ClipEnd>(item) ? 'c'
+                                                                  : 0;
+      if (closes == 0) continue;
+      is_nested = is_nested && !open.empty() && open.back() == closes;
+      if (!open.empty()) open.pop_back();
+    }
+    CAPTURE(c.title);
+    CHECK(is_nested);
+    CHECK(open.empty());
+  }
+}
+
+TEST_CASE("washout chart: the wear that was put in is shown, with when it began and the baseline", "[charts]") {
+  const ChartedShip ship;
+  REQUIRE(ship.review.shaft_details[0].washout.wear);
+  const Panel p = washout_panel(ship.shaft(0));
+  const Chart c = chart_of(p, time_axis_of(ship.shaft(0)));
+  CHECK(has_text(c, "began about"));
+  CHECK(has_text(c, "baseline 0.2"));
+  CHECK_THAT(c.story, Contains("climbs") && Contains("since about"));
+  // Each way of ending has its mark, told in the key; so has the one that was not done.
+  CHECK(p.key.size() == 4);
+  CHECK(has_text(c, "limit reached: took at least this"));
+  CHECK(has_text(c, "not done"));
+  CHECK(c.figures.rows.size() == 25);  // 24 by the month and the one not done
+}
+
+TEST_CASE("washout chart: a rise that the review lays to another cause is not marked as a change", "[charts]") {
+  const ChartedShip ship;
+  const std::vector<Finding> none;
+  ShaftChartInput in = ship.shaft(0);
+  in.findings = &none;
+  const Chart c = chart_of(washout_panel(in), time_axis_of(in));
+  CHECK_FALSE(has_text(c, "began about"));
+  CHECK_THAT(c.story, Contains("another cause"));
+  in.findings = &ship.review.findings;
+  CHECK(has_text(chart_of(washout_panel(in), time_axis_of(in)), "began about"));
+}
+
+TEST_CASE("washout chart: what a broken-off greasing left open is counted with the next one", "[charts]") {
+  const ChartedShip ship;
+  const Panel p = washout_panel(ship.shaft(0));
+  const auto row = std::find_if(p.figures.rows.begin(), p.figures.rows.end(),
+                                [](const auto& r) { return r[0] == "2025-04-25"; });  // day 480, stopped
+  REQUIRE(row != p.figures.rows.end());
+  CHECK((*row)[2] == "stopped");
+  CHECK_THAT((*row)[4], Contains("at least"));
+  CHECK_THAT((*(row + 1))[4], !Contains("least"));
+}
+
+TEST_CASE("fill chart: says the reserve, how full now, and where nothing is known", "[charts]") {
+  const ChartedShip ship;
+  const Chart port = chart_of(fill_panel(ship.shaft(0)), time_axis_of(ship.shaft(0)));
+  CHECK(has_text(port, "reserve 20 %"));
+  CHECK(has_text(port, "now "));
+  const Chart rudder = chart_of(fill_panel(ship.shaft(2)), time_axis_of(ship.shaft(2)));
+  CHECK(has_text(rudder, "not known"));
+  CHECK(rudder.figures.rows.empty());
+}
+
+TEST_CASE("delivery chart: the low ratio and the cycles that still come are told apart", "[charts]") {
+  const ChartedShip ship;
+  REQUIRE(ship.review.lubricator_details[0].delivery.low);
+  const Panel p = delivery_panel(ship.lubricator());
+  const Chart c = chart_of(p, time_axis_of(ship.lubricator()));
+  CHECK(has_text(c, "from the reservoir"));
+  CHECK(has_text(c, "cycles 1"));
+  CHECK(has_text(c, "began about"));
+  CHECK_THAT(c.story, Contains("too little"));
+}
+
+TEST_CASE("alarm chart: one row a kind, a standing one is said to stand", "[charts]") {
+  const ChartedShip ship;
+  const LubricatorChartInput pump = ship.lubricator();
+  const Chart c = chart_of(alarm_panel(pump.detail.alarms, time_axis_of(pump)), time_axis_of(pump));
+  CHECK(has_text(c, "cycle fault: 1,"));
+  CHECK(has_text(c, "standing"));
+  CHECK(has_text(c, "no pressure:"));
+  CHECK_THAT(c.story, Contains("still standing"));
+}
+
+TEST_CASE("grease chart: what was taken and what the baseline lets expect part when the seal wears", "[charts]") {
+  const Chart c = grease_against_hours(ChartedShip{}.shaft(0));
+  CHECK(has_text(c, "taken "));
+  CHECK(has_text(c, "expected at the"));
+  REQUIRE(c.figures.rows.size() == 25);
+  CHECK(c.figures.rows.front()[3] == "0");  // the first greasing counts for nothing before it
+}
+
+TEST_CASE("stack: all panels share one time axis, the years stand once", "[charts]") {
+  const ChartedShip ship;
+  const ShaftChartInput in = ship.shaft(1);
+  const Chart c = stacked(shaft_panels(in, ship.feeding(1)), time_axis_of(in), "fin_stbd");
+  std::multiset<std::string> texts;
+  for (const TextItem& t : texts_of(c.drawing)) texts.insert(t.text);
+  for (const char* title : {"Washout", "Cavity", "Automatic delivery", "Alarms", "Alarm rate", "Running"}) {
+    CAPTURE(title);
+    CHECK(texts.count(title) == 1);
+  }
+  CHECK(texts.count("2025") == 1);
+  REQUIRE(c.drawing.time_scale);
+  CHECK(c.drawing.time_scale->to > ship.as_of);
+}
+
+TEST_CASE("funnel: with fewer than two known shafts there is nothing to compare, and it says so", "[charts]") {
+  const ChartedShip ship;
+  const std::vector<FleetShaft> all = ship.fleet();
+  CHECK_THAT(washout_funnel({all.data(), 1}).story, Contains("nothing to compare"));
+  CHECK_THAT(washout_funnel({}).story, Contains("nothing to compare"));
+}
+
+TEST_CASE("funnel: the shaft that was made to lose far more than its sisters is named, and it alone", "[charts]") {
+  const ChartedShip ship;
+  std::vector<ShaftState> states(9, ship.review.shafts[0]);
+  for (std::size_t i = 0; i < states.size(); ++i) {
+    const double w = i == 4 ? 0.9 : 0.25 * (1 + 0.02 * static_cast<double>(i));
+    states[i].washout_cm3_per_h = Estimate{w, w / 1.1, w * 1.1};
+  }
+  std::vector<FleetShaft> shafts;
+  for (std::size_t i = 0; i < states.size(); ++i) {
+    shafts.push_back({"T-01", "shaft" + std::to_string(i), states[i], ship.review.shaft_details[0], {}});
+  }
+  const Chart c = washout_funnel(shafts);
+  CHECK(has_text(c, "T-01, shaft4"));
+  CHECK_FALSE(has_text(c, "T-01, shaft3"));
+  CHECK_THAT(c.story, Contains("1 above") && Contains("0 below"));
+}
+
+TEST_CASE("small multiples: a picture a shaft, the urgent one marked, the unknown one said", "[charts]") {
+  const ChartedShip ship;
+  const Chart c = small_multiples(ship.fleet(), time_axis_of(ship.shaft(0)), "T-01");
+  CHECK(has_text(c, "fin_port"));
+  CHECK(has_text(c, "? %"));
+  CHECK(c.figures.rows.size() == 3);
+  CHECK(c.figures.rows[2][1] == "-");
+  std::size_t diamonds = 0;
+  for (const DrawingItem& item : c.drawing.items()) {
+    if (const auto* m = std::get_if<MarkItem>(&item)) diamonds += m->shape == shape_of(Urgency::plan) ? 1U : 0U;
+  }
+  CHECK(diamonds == 1);
+}
