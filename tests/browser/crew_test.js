@@ -1,0 +1,216 @@
+'use strict';
+// What a rating does on a tablet with gloves, on a phone, and at a desk.
+const assert = require('node:assert/strict');
+const { test } = require('node:test');
+const { Ship, browse, inspect, looked, screens, until } = require('./support');
+
+const ship = new Ship();
+const site = browse(ship, async () => {
+  ship.run('demo');
+  await ship.start();
+});
+
+const home = '/ship/brackensound';
+const kept = (page) => page.waitForURL(/[?&](kept|hours)=/);
+/** Keeps what the form holds: presses the button, and once more where the form asks whether it is right. */
+async function keep(page, press = () => page.click('button.go', { timeout: 5000 })) {
+  const isKept = () => /[?&](kept|hours)=/.test(page.url());
+  for (let i = 0; i < 4 && !isKept(); ++i) {
+    await press().catch((e) => { if (!isKept()) throw e; });
+    await page.waitForURL(/[?&](kept|hours)=/, { timeout: 3000 }).catch(() => {});
+  }
+  await kept(page);
+  return page.textContent('.kept');
+}
+
+test('a refill takes under 20 s and at most 4 taps after the page was opened, at the speed of a gloved hand', async () => {
+  const page = await site.open('tablet', { hasTouch: true });
+  await page.exposeFunction('tapped', () => { taps += 1; });
+  await page.addInitScript(() => addEventListener('pointerdown', () => window.tapped(), true));
+  let taps = 0;
+  const before = ship.records('refill').length;
+  await page.goto(home);
+  const began = Date.now();
+  await page.tap('.target:has-text("Refill")');
+  await page.waitForSelector('[name=amount]:focus');  // the keys go there by themselves
+  await page.keyboard.type('2.1', { delay: 600 });
+  await keep(page, () => page.tap('button.go', { timeout: 5000 }));
+  const seconds = (Date.now() - began) / 1000;
+  console.log(`a refill: ${seconds.toFixed(1)} s, ${taps} taps`);
+  assert.ok(taps >= 2 && taps <= 4, `${taps} taps`);
+  assert.ok(seconds < 20, `${seconds} s`);
+  assert.equal(ship.records('refill').length, before + 1);
+  await page.done();
+});
+
+test('what a hand meets is large enough for a glove', async () => {
+  const page = await site.open('phone', { hasTouch: true });
+  for (const path of [home, `${home}/record/greasing?shaft=fin_port`, `${home}/hours`]) {
+    await page.goto(path);
+    const small = await page.$$eval('.target, button, .entry input:not([type=hidden]):not([type=radio]), .entry select, .pick span, summary',
+      (all) => all.filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 44).map((e) => e.outerHTML.slice(0, 100)));
+    assert.deepEqual(small, [], path);
+  }
+  await page.done();
+});
+
+test('the subject used last stands first', async () => {
+  const page = await site.open('tablet');
+  await page.goto(`${home}/record/greasing?shaft=thruster`);
+  await page.fill('[name=amount]', '40');
+  await keep(page);
+  assert.match(await page.textContent('.target >> nth=0'), /Greasing\s+thruster/);
+  await page.done();
+});
+
+for (const screen of Object.keys(screens)) {
+  test(`greasing, hours, alarm, correction and withdrawal: ${screen}`, async () => {
+    const page = await site.open(screen);
+    await page.goto(home);
+    await inspect(page, 'crew-ship');
+    await page.click('.target:has-text("Greasing"):has-text("fin_port")');
+    await page.waitForSelector('.known:has-text("last:")');
+    await looked(page, () => page.fill('[name=amount]', '45'));
+    await page.check('[name=ended][value=pressure]');
+    await inspect(page, 'crew-greasing');
+    assert.match(await keep(page), /Kept: greasing .*fin_port.*45 strokes/s);
+    await inspect(page, 'crew-kept', { isWhole: false });
+
+    await page.click('text=correct or withdraw it');
+    await inspect(page, 'crew-record');
+    await page.click('text=Correct it');
+    await page.fill('[name=amount]', '54');
+    await page.fill('[name=reason]', 'figures swapped');
+    await inspect(page, 'crew-correction');
+    await page.click('button.go');
+    await page.waitForSelector('#family');
+    const family = await page.textContent('main');
+    assert.match(family, /45 strokes/);
+    assert.match(family, /54 strokes/);
+    assert.match(family, /figures swapped/);
+    await page.fill('[name=reason]', 'another shaft');
+    await page.click('text="Withdraw it"');
+    await page.waitForSelector('text=Withdrawn.');
+    assert.match(await page.textContent('main'), /because: another shaft/);
+    await inspect(page, 'crew-withdrawn', { isJudged: page.screen === 'phone' });
+
+    const readings = ship.records('hours').length;
+    await page.goto(home);
+    await page.click('.target:has-text("all shafts")');
+    const now = await page.$$eval('.row', (rows) => rows.map((r) => Number(/last: .*?([\d.]+) h/.exec(r.textContent)[1])));
+    for (let i = 0; i < now.length; ++i) await page.fill(`.row >> nth=${i} >> .number`, (now[i] + 0.2).toFixed(1));
+    await inspect(page, 'crew-hours');
+    await keep(page);
+    assert.equal(ship.records('hours').length, readings + now.length);
+
+    const standing = await page.$$('text=It has cleared now');
+    await page.click('.target:has-text("Alarm")');
+    await page.selectOption('[name=alarm]', 'low_level');
+    await inspect(page, 'crew-alarm');
+    await keep(page);
+    assert.equal((await page.$$('text=It has cleared now')).length, standing.length + 1);
+    await inspect(page, 'crew-alarm-stands', { isWhole: false });
+    await page.click('.inline:has-text("low level") button');
+    await page.waitForURL(/kept=/);
+    assert.equal((await page.$$('text=It has cleared now')).length, standing.length);
+    assert.match(await page.textContent('#due ~ *'), /what|Nothing/);
+    await page.done();
+  });
+}
+
+test('an odd figure is said while it is typed, and kept all the same with a remark', async () => {
+  for (const screen of Object.keys(screens)) {
+    const page = await site.open(screen);
+    const before = ship.records('refill').length;
+    await page.goto(`${home}/record/refill?lubricator=lub1`);
+    await looked(page, () => page.fill('[name=amount]', '900'));
+    await page.waitForSelector('.look .odd');
+    assert.match(await page.textContent('button.go'), /all the same/);
+    assert.equal(ship.records('refill').length, before);
+    await page.fill('[name=right_remark]', `two reservoirs, ${screen}`);
+    await inspect(page, 'crew-odd', { isJudged: page.screen === 'phone' });
+    await page.click('button.go');
+    await kept(page);
+    const [newest] = ship.records('refill').filter((r) => r.includes(`two reservoirs, ${screen}`));
+    assert.ok(newest, 'the remark is in the log');
+    await page.done();
+  }
+});
+
+test('a wrong figure is told beside its field and keeps nothing', async () => {
+  const page = await site.open('phone', { foretold: /422/ });
+  const before = ship.records('refill').length;
+  await page.goto(`${home}/record/refill?lubricator=lub1`);
+  await looked(page, () => page.fill('[name=amount]', 'two'));
+  await page.click('button.go');
+  await page.waitForSelector('.fault:has-text("two")');
+  await inspect(page, 'crew-wrong', { isJudged: true });
+  assert.equal(ship.records('refill').length, before);
+  await page.done();
+});
+
+test('a double tap keeps one record', async () => {
+  const page = await site.open('phone', { hasTouch: true });
+  await page.goto(`${home}/record/refill?lubricator=lub1`);
+  await looked(page, () => page.fill('[name=amount]', '1.9'));
+  const before = ship.records('refill').length;
+  const sent = [];
+  page.on('request', (r) => { if (r.url().endsWith('/api/records')) sent.push(r.postData()); });
+  const button = await page.$('button.go');
+  await button.scrollIntoViewIfNeeded();
+  const where = await button.boundingBox();
+  const x = where.x + where.width / 2, y = where.y + where.height / 2;
+  await Promise.all([page.touchscreen.tap(x, y), page.touchscreen.tap(x, y), page.touchscreen.tap(x, y)]);
+  await page.waitForURL(/kept=/, { timeout: 3000 }).catch(() => {});
+  if (!/kept=/.test(page.url())) await keep(page, () => page.dblclick('button.go', { timeout: 5000 }));
+  await page.waitForTimeout(500);
+  assert.equal(ship.records('refill').length, before + 1);
+  assert.ok(sent.length >= 1);
+  await page.done();
+});
+
+test('a refill by keyboard alone, from the ship to the ship', async () => {
+  const page = await site.open('desk');
+  const before = ship.records('refill').length;
+  await page.goto(home);
+  const reach = async (selector) => {
+    for (let i = 0; i < 60; ++i) {
+      await page.keyboard.press('Tab');
+      if (await page.evaluate((s) => document.activeElement.matches(s), selector)) {
+        const ring = await page.evaluate(() => getComputedStyle(document.activeElement).outlineStyle);
+        assert.notEqual(ring, 'none', `${selector}: it does not show that the keys go there`);
+        return;
+      }
+    }
+    assert.fail(`${selector} is not reached by the tabulator`);
+  };
+  await page.keyboard.press('Tab');
+  assert.equal(await page.evaluate(() => document.activeElement.className), 'skip');
+  await page.keyboard.press('Enter');
+  await reach('a.target[href*="refill"]');
+  await page.keyboard.press('Enter');
+  await page.waitForSelector('[name=amount]:focus');
+  await looked(page, () => page.keyboard.type('2.2'));
+  await reach('[name=unit]');
+  await page.keyboard.press('ArrowRight');
+  await page.keyboard.press('ArrowLeft');
+  await reach('button.go');
+  await keep(page, () => page.keyboard.press('Enter'));
+  assert.equal(ship.records('refill').length, before + 1);
+  await page.done();
+});
+
+test('without script the same form keeps the same record', async () => {
+  const page = await site.open('phone', { javaScriptEnabled: false });
+  const before = ship.records('refill').length;
+  await page.goto(`${home}/record/refill?lubricator=lub1`);
+  await page.fill('[name=amount]', '900');
+  await page.click('button.go');
+  await page.waitForSelector('text=Is that right?');
+  assert.equal(ship.records('refill').length, before);
+  await page.click('button.go');
+  await kept(page);
+  assert.equal(ship.records('refill').length, before + 1);
+  await until(async () => (await page.textContent('.kept')).includes('900'), 'the notice');
+  await page.done();
+});
