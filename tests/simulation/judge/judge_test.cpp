@@ -154,3 +154,23 @@ TEST_CASE("judge: the likelihood ratio of a shift among known errors is the text
   for (std::size_t i = 1; i < 6; ++i) s.shared[i] = -1.9;
   CHECK(!signals(s, 4.5).empty());
 }
+
+TEST_CASE("judge: the evidence for a fault is averaged over the days on which it may have begun",
+          "[simulation][judge]") {
+  Series s;
+  for (int i = 0; i < 2; ++i) {
+    s.from.push_back(from_unix(86400 * i));
+    s.at.push_back(from_unix(86400 * (i + 1)));
+    s.known.push_back(s.at.back());
+    s.residual.push_back(3);
+    s.variance.push_back(4);
+    s.shared.push_back(0);
+  }
+  s.adds = [](std::size_t, std::size_t) { return 2.0; };
+  // Each value adds (2*3 - 2)/4 = 1: begun with the first day e^2, with the second e^1.
+  CHECK(log_evidence(s, from_unix(86400 * 2)) == Approx(std::log((std::exp(2) + std::exp(1)) / 2)));
+  // The second is not in the log yet: it says nothing for or against, and the fault may have begun on the first day
+  // alone.
+  s.known[1] = from_unix(86400 * 5);
+  CHECK(log_evidence(s, from_unix(86400)) == Approx(1));
+}

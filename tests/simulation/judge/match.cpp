@@ -290,6 +290,7 @@ Met meet(const MadeVessel& v, const VesselReplay& replay, std::size_t fault) {
     if (is_of_shaft(f.kind) ? t.shaft != f.shaft : t.lubricator != f.lubricator) continue;
     if (t.told >= f.onset && t.told <= end && t.last_shown >= last->last_shown) last = &t;
   }
+  m.last_word = std::min(end, last->last_shown);
   m.right_kind_at_last = last->kind == kinds.front();
   m.right_shaft_at_last = last->last.shaft == f.shaft;
   return m;

@@ -52,8 +52,9 @@ struct Met {
   bool right_shaft_at_open = false, right_shaft_at_last = false;
   bool has_greasings = false;  ///< shafts of the lubricator are greased by hand: which one can be told
   Instant told{};
-  int records = 0;   ///< of the relevant sort from its onset up to the telling
-  double run_h = 0;  ///< from its onset
+  Instant last_word{};  ///< when it was told for the last time before its end
+  int records = 0;      ///< of the relevant sort from its onset up to the telling
+  double run_h = 0;     ///< from its onset
   const Track* track = nullptr;
 };
 Met meet(const world::MadeVessel& vessel, const VesselReplay& replay, std::size_t fault);

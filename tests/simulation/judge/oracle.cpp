@@ -303,25 +303,39 @@ Series series_of(const MadeVessel& vessel, const Fault& fault) {
   return of_content(vessel, fault);
 }
 
+namespace {
+
+// Cholesky factors of the tridiagonal covariance: whitened values have variance d.
+struct Whitened {
+  std::vector<double> d, gain, white;
+};
+
+Whitened whiten(const Series& s) {
+  const std::size_t n = s.size();
+  Whitened w{std::vector<double>(n), std::vector<double>(n), std::vector<double>(n)};
+  for (std::size_t i = 0; i < n; ++i) {
+    w.gain[i] = i > 0 ? s.shared[i] / w.d[i - 1] : 0.0;
+    w.d[i] = std::max(1e-6, s.variance[i] - w.gain[i] * s.shared[i]);
+    w.white[i] = s.residual[i] - (i > 0 ? w.gain[i] * w.white[i - 1] : 0.0);
+  }
+  return w;
+}
+
+}  // namespace
+
 std::vector<Signal> signals(const Series& s, double threshold) {
   const std::size_t n = s.size();
   std::vector<Signal> out;
-  // Cholesky factors of the tridiagonal covariance: whitened values have variance d.
-  std::vector<double> d(n), gain(n), white(n);
-  for (std::size_t i = 0; i < n; ++i) {
-    gain[i] = i > 0 ? s.shared[i] / d[i - 1] : 0.0;
-    d[i] = std::max(1e-6, s.variance[i] - gain[i] * s.shared[i]);
-    white[i] = s.residual[i] - (i > 0 ? gain[i] * white[i - 1] : 0.0);
-  }
+  const Whitened w = whiten(s);
   std::vector<double> sum(n, 0.0), carry(n, 0.0);
   std::size_t start = 0;
   for (std::size_t i = 0; i < n; ++i) {
     double best = 0;
     std::size_t begins = i;
     for (std::size_t k = start; k <= i; ++k) {
-      const double adds = s.adds(k, i) - (i > k ? gain[i] * carry[k] : 0.0);
+      const double adds = s.adds(k, i) - (i > k ? w.gain[i] * carry[k] : 0.0);
       carry[k] = adds;
-      sum[k] += (adds * white[i] - adds * adds / 2) / d[i];
+      sum[k] += (adds * w.white[i] - adds * adds / 2) / w.d[i];
       if (sum[k] > best) {
         best = sum[k];
         begins = k;
@@ -334,6 +348,49 @@ std::vector<Signal> signals(const Series& s, double threshold) {
     }
   }
   return out;
+}
+
+double log_evidence(Series s, Instant until) {
+  for (std::size_t i = 0; i < s.size(); ++i) {
+    if (s.known[i] <= until) continue;
+    s.variance[i] = 1e12;  // not in the log yet: says nothing
+    s.shared[i] = 0;
+    if (i + 1 < s.size()) s.shared[i + 1] = 0;
+  }
+  const Whitened w = whiten(s);
+  double top = 0, total = 0, days = 0;  // total: in units of exp(top)
+  for (std::size_t k = 0; k < s.size() && s.from[k] < until; ++k) {
+    double sum = 0, carry = 0;
+    for (std::size_t i = k; i < s.size(); ++i) {
+      const double adds = s.adds(k, i) - (i > k ? w.gain[i] * carry : 0.0);
+      carry = adds;
+      sum += (adds * w.white[i] - adds * adds / 2) / w.d[i];
+    }
+    const double lasts = days_between(s.from[k], s.at[k]);
+    days += lasts;
+    if (sum > top) {
+      total *= std::exp(top - sum);
+      top = sum;
+    }
+    total += lasts * std::exp(sum - top);
+  }
+  return days > 0 ? top + std::log(total / days) : 0.0;
+}
+
+FaultKind likelier_kind(const MadeVessel& vessel, ShaftId shaft, Instant until) {
+  constexpr int kSizes = 9;
+  const auto evidence = [&](FaultKind kind, double least, double most) {
+    std::vector<double> logs;
+    for (int i = 0; i < kSizes; ++i) {
+      const double size = least * std::pow(most / least, (i + 0.5) / kSizes);
+      logs.push_back(log_evidence(series_of(vessel, Fault{kind, shaft, {}, {}, kLatest, size}), until));
+    }
+    const double top = *std::max_element(logs.begin(), logs.end());
+    double sum = 0;
+    for (const double x : logs) sum += std::exp(x - top);
+    return top + std::log(sum);
+  };
+  return evidence(FaultKind::step, 1.5, 4) >= evidence(FaultKind::wear, 1500, 6000) ? FaultKind::step : FaultKind::wear;
 }
 
 Limits tune_limits(const std::vector<MadeVessel>& healthy, const double (&false_per_100_years)[world::kFaultKinds],

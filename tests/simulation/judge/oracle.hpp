@@ -35,6 +35,15 @@ struct Signal {
 /// Where the test passes `threshold`; after each it starts anew.
 std::vector<Signal> signals(const Series& series, double threshold);
 
+/// Log of how much likelier the records known by `until` are with the fault than without, its moment being any day
+/// alike.
+double log_evidence(Series series, Instant until);
+
+/// Step or wear: what one would name who knows the usual rate, how sizes are spread (world::draw_size) and every error,
+/// but neither the moment nor the size. No rule can be right more often, over many faults of both kinds alike, but for
+/// the moment being taken at a greasing.
+world::FaultKind likelier_kind(const world::MadeVessel& vessel, ShaftId shaft, Instant until);
+
 /// Threshold a kind, at `false_per_100_years` of a healthy fleet. Where several kinds of fault answer to the same
 /// findings, whoever looks for each of them shares the rate out among them.
 struct Limits {

@@ -96,13 +96,15 @@ double false_per_100_years(const std::vector<MadeVessel>& fleet, const Replay& r
 
 std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& replay, const Limits& limits,
                             std::string* csv) {
-  std::string out = fmt::format("{:<13}{:>7}{:>8}{:>7}{:>7}{:>7}{:>7}{:>6}{:>7} |{:>8}{:>7}{:>7}{:>8} |{:>7}{:>7}\n",
-                                "fault", "faults", "accused", "found", "observ", "found", "share", "kind", "at end",
-                                "shaft", "delay", "limit", "target", "run h", "limit");
+  std::string out =
+      fmt::format("{:<13}{:>7}{:>8}{:>7}{:>7}{:>7}{:>7}{:>6}{:>7}{:>7}{:>7} |{:>8}{:>7}{:>7}{:>8} |{:>7}{:>7}\n",
+                  "fault", "faults", "accused", "found", "observ", "found", "share", "kind", "at end", "limit",
+                  "at end", "shaft", "delay", "limit", "target", "run h", "limit");
   for (std::size_t k = 0; k < world::kFaultKinds; ++k) {
     const auto kind = static_cast<world::FaultKind>(k);
     int n = 0, accused = 0, found_all = 0, observable = 0, found = 0, right_open = 0, right_last = 0, tellable = 0;
-    int right_shaft = 0;
+    int right_shaft = 0, limit_open = 0, limit_last = 0;
+    const bool is_of_loss = world::is_of_shaft(kind);
     std::vector<double> records, hours, limit_records, limit_hours;
     for (std::size_t i = 0; i < fleet.size(); ++i) {
       const MadeVessel& v = fleet[i];
@@ -123,6 +125,10 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
         if (!m.is_found) continue;
         right_open += m.right_kind_at_open ? 1 : 0;
         right_last += m.right_kind_at_last ? 1 : 0;
+        if (is_of_loss) {
+          limit_open += likelier_kind(v, f.shaft, m.told) == kind ? 1 : 0;
+          limit_last += likelier_kind(v, f.shaft, m.last_word) == kind ? 1 : 0;
+        }
         if (kind == world::FaultKind::stuck_device && m.has_greasings) {
           ++tellable;
           right_shaft += m.right_shaft_at_last ? 1 : 0;
@@ -135,11 +141,12 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
     }
     const auto share = [](int a, int b) { return b > 0 ? fmt::format("{:.0f}%", 100.0 * a / b) : std::string{"-"}; };
     const double target = 1.25 * median_of(limit_records) + 1;
-    out +=
-        fmt::format("{:<13}{:>7}{:>8}{:>7}{:>7}{:>7}{:>7}{:>6}{:>7} |{:>8}{:>7.1f}{:>7.1f}{:>8.1f} |{:>7.0f}{:>7.0f}\n",
-                    world::name_of(kind), n, accused, found_all, observable, found, share(found, observable),
-                    share(right_open, found_all), share(right_last, found_all), share(right_shaft, tellable),
-                    median_of(records), median_of(limit_records), target, median_of(hours), median_of(limit_hours));
+    out += fmt::format(
+        "{:<13}{:>7}{:>8}{:>7}{:>7}{:>7}{:>7}{:>6}{:>7}{:>7}{:>7} |{:>8}{:>7.1f}{:>7.1f}{:>8.1f} |{:>7.0f}{:>7.0f}\n",
+        world::name_of(kind), n, accused, found_all, observable, found, share(found, observable),
+        share(right_open, found_all), share(right_last, found_all), share(limit_open, is_of_loss ? found_all : 0),
+        share(limit_last, is_of_loss ? found_all : 0), share(right_shaft, tellable), median_of(records),
+        median_of(limit_records), target, median_of(hours), median_of(limit_hours));
     const std::string_view row = world::name_of(kind);
     put_csv(csv, "faults", row, "faults", n);
     put_csv(csv, "faults", row, "found", found_all);
@@ -147,6 +154,8 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
     put_csv(csv, "faults", row, "found_of_observable", found);
     put_csv(csv, "faults", row, "right_kind_at_open", right_open);
     put_csv(csv, "faults", row, "right_kind_at_last", right_last);
+    put_csv(csv, "faults", row, "right_kind_at_open_limit", limit_open);
+    put_csv(csv, "faults", row, "right_kind_at_last_limit", limit_last);
     put_csv(csv, "faults", row, "median_records", median_of(records));
     put_csv(csv, "faults", row, "median_records_limit", median_of(limit_records));
     put_csv(csv, "faults", row, "target_records", target);
