@@ -163,6 +163,9 @@ RatioShift shift_of(const RatioFilter& filter, const Watch& watch, const std::ve
   return s;
 }
 
+constexpr double kLeadUnsure = 0.4;      ///< how far the ratio may be off to either side, as a part of lead_of_the_day
+constexpr double kCountUnsure = 0.0006;  ///< of a ratio of counts: hours and cycles are read to whole ones
+
 /// Cycles that the hours call for while the lubricator is not known to stand.
 double called_cycles(const Schedule& schedule, LubricatorId id, Instant a, Instant b) {
   double n = schedule.called_for_cycles(id, a, b);
@@ -257,8 +260,10 @@ void balance_cycles(const VesselLog& log, LubricatorId id, const Schedule& sched
   }
   result.cycle_ratio = mixture_summary(balance.ratios(), 0);
   const double lead = lead_of_the_day(events, schedule, id, as_of);
-  result.cycle_ratio->value /= 1 + 1.3 * lead;
-  result.cycle_ratio->low /= 1 + 3.5 * lead;
+  // Which shaft led on a day the readings do not tell; tuned on simulated ships.
+  const double unsure = 1 + kLeadUnsure * lead + kCountUnsure;
+  result.cycle_ratio->low /= unsure;
+  result.cycle_ratio->high *= unsure;
   const double cm3 = schedule.called_for_cm3(id, events.front().at, events.back().at);
   const double per_cycle = cm3 / std::max(1.0, schedule.called_for_cycles(id, events.front().at, events.back().at));
   const Instant last = events.back().at;

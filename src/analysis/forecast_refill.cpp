@@ -18,7 +18,7 @@ constexpr int kBlock = 8;   // weeks replayed together: voyages and dockings las
 constexpr std::size_t kYear = 52, kRecent = 4;
 constexpr double kUseWidth = 0.3, kSeasonWidth = 5;  // within which a past week is like today: of usual use, weeks
 constexpr double kUnlike = 0.05;                     // what a week counts that is not
-constexpr double kNewTrade = 0.08;
+constexpr double kNewTrade = 0.11;
 constexpr double kNever = 1e9;
 constexpr double kFullMark = 1.0;
 constexpr double kUsualSd = 0.04;      // of a ratio about which nothing is known

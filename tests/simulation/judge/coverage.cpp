@@ -118,7 +118,11 @@ void note_shaft(Cover& cover, const MadeVessel& v, const ShaftState& state, Inst
                           (s.is_greased && has_unwritten_greasing(v, s, at) ? ", one not in the log" : "");
   const bool other_gun = gun_was_changed(v, at);
   if (s.is_greased && !other_gun) {
-    const double rate = t.at(s.rate, at);
+    // What is lost at rest is told as part of the washout of the hours run (docs/methods/washout.md).
+    const Instant since = std::max(t.first, at - std::chrono::days{180});
+    const double run = t.at(s.hours, at) - t.at(s.hours, since);
+    const double idle = s.idle_cm3_per_day * std::max(0.0, days_between(since, at) - run / 24);
+    const double rate = t.at(s.rate, at) + (run > 0 ? idle / run : 0.0);
     cover.note("washout, " + sort + how, state.washout_cm3_per_h, rate, rate);
     if (v.truth.bias_of(s, at) != 1) {
       cover.note("washout, healthy, by strokes, gun's own scale",
@@ -193,8 +197,14 @@ void note_lubricator(Cover& cover, const MadeVessel& v, const LubricatorState& s
     }
     if (level <= low) {
       const auto days = [&](Instant x) { return days_between(at, x); };
+      // No record up to `at` can tell of a fault that comes, or is seen to, on the way.
+      const bool is_changed = std::any_of(t.faults.begin(), t.faults.end(), [&](const Fault& x) {
+        return x.lubricator == state.lubricator && x.kind != FaultKind::alarm_rate &&
+               ((x.onset > at && x.onset < meets) || (x.end > at && x.end < meets));
+      });
       cover.note(
-          "next refill, p10 to p90 (80 %)",
+          is_changed ? "next refill, p10 to p90 (80 %), a fault comes or goes before"
+                     : "next refill, p10 to p90 (80 %)",
           Estimate{days(*state.next_refill.p50), days(*state.next_refill.p10) - 1, days(*state.next_refill.p90) + 1},
           days(meets), std::max(10.0, days(meets)));
     }

@@ -288,7 +288,9 @@ Met meet(const MadeVessel& v, const VesselReplay& replay, std::size_t fault) {
   for (const Track& t : replay.tracks) {
     if (std::find(kinds.begin(), kinds.end(), t.kind) == kinds.end()) continue;
     if (is_of_shaft(f.kind) ? t.shaft != f.shaft : t.lubricator != f.lubricator) continue;
-    if (t.told >= f.onset && t.told <= end && t.last_shown >= last->last_shown) last = &t;
+    if (t.told < f.onset || t.shown > end) continue;
+    const Instant until = std::min(t.last_shown, end), best = std::min(last->last_shown, end);
+    if (until > best || (until == best && t.shown > last->shown)) last = &t;
   }
   m.last_word = std::min(end, last->last_shown);
   m.right_kind_at_last = last->kind == kinds.front();

@@ -34,14 +34,15 @@ Series of_washout(const MadeVessel& v, const Fault& fault) {
   const std::vector<FilledInterval> intervals = filled_intervals(v, fault.shaft);
   Series out;
   struct Known {
-    double usual_cm3, run_h, delivered_cm3, free_cm3;
+    double usual_cm3, idle_cm3, run_h, delivered_cm3, free_cm3;
     double start_h;
   };
   std::vector<Known> known;
   for (const FilledInterval& i : intervals) {
     const double usual = v.truth.at(s.usual, i.from) * i.run_h;
-    const double mean = std::clamp(usual - i.delivered_cm3, 0.0, s.cavity_cm3);
-    known.push_back({usual, i.run_h, i.delivered_cm3, s.cavity_cm3, v.truth.at(s.hours, i.from)});
+    const double idle = s.idle_cm3_per_day * std::max(0.0, days_between(i.from, i.at) - i.run_h / 24);
+    const double mean = std::clamp(usual + idle - i.delivered_cm3, 0.0, s.cavity_cm3);
+    known.push_back({usual, idle, i.run_h, i.delivered_cm3, s.cavity_cm3, v.truth.at(s.hours, i.from)});
     out.from.push_back(i.from);
     out.at.push_back(i.at);
     out.known.push_back(i.known);
@@ -57,8 +58,8 @@ Series of_washout(const MadeVessel& v, const Fault& fault) {
     if (fault.kind == FaultKind::wear) {
       factor = std::min(8.0, std::exp2((x.start_h + x.run_h / 2 - known[k].start_h) / fault.size));
     }
-    const double usual = std::clamp(x.usual_cm3 - x.delivered_cm3, 0.0, x.free_cm3);
-    return std::clamp(factor * x.usual_cm3 - x.delivered_cm3, 0.0, x.free_cm3) - usual;
+    const double rest = x.idle_cm3 - x.delivered_cm3;
+    return std::clamp(factor * x.usual_cm3 + rest, 0.0, x.free_cm3) - std::clamp(x.usual_cm3 + rest, 0.0, x.free_cm3);
   };
   return out;
 }

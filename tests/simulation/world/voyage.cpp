@@ -39,6 +39,7 @@ Voyage::Voyage(Ship ship, Dice& dice) : ship_{std::move(ship)}, dice_{dice}, log
     t.start_missing_cm3 = s.missing_cm3;
     t.fill_sd_cm3 = p.fill_sd;
     t.scatter_sd = p.scatter_sd;
+    t.idle_cm3_per_day = p.idle_cm3_per_day;
     t.slow_sd = std::sqrt(p.slow_sd * p.slow_sd + kCommonSlow * kCommonSlow + ship_.season * ship_.season / 2);
     t.reading_sd = ship_.count_sd;
     t.bias = 1 / ship_.gun_bias;

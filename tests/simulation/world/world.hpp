@@ -79,6 +79,7 @@ struct ShaftTruth {
   double cavity_cm3 = 0, reserve_share = 0.2, start_missing_cm3 = 0;
   double fill_sd_cm3 = 0;           ///< of the fill at which back-pressure shows
   double scatter_sd = 0;            ///< of ln(rate) from interval to interval
+  double idle_cm3_per_day = 0;      ///< loss of a day at rest, beside the washout
   double slow_sd = 0;               ///< of ln(rate) over weeks and months: sea, season
   double reading_sd = 0;            ///< of ln(recorded amount), rounding left out
   double bias = 1, later_bias = 1;  ///< recorded over true amount: the gun, and the one from Truth::second_gun on
