@@ -36,7 +36,11 @@ std::shared_ptr<const std::string> MadeOnce::get(const std::string& name, const 
 }
 
 Site::Site(std::filesystem::path database, const Clock& clock, Door& door)
-    : file_{std::move(database)}, clock_{clock}, door_{door} {
+    : file_{std::move(database)},
+      clock_{clock},
+      door_{door},
+      readers_{file_, KeptOpen::For::reading},
+      writers_{file_, KeptOpen::For::writing} {
   worker_ = std::jthread{[this](const std::stop_token& stop) { work(stop); }};
 }
 
@@ -44,9 +48,6 @@ Site::~Site() {
   worker_.request_stop();
   changed_.notify_all();
 }
-
-Database Site::open() const { return open_to_read(file_); }
-Database Site::open_to_keep() const { return open_to_write(file_); }
 
 std::unique_lock<std::timed_mutex> Site::turn_to_keep() {
   std::unique_lock turn{keeping_, kTurn};
@@ -70,7 +71,11 @@ void Site::work(const std::stop_token& stop) {
     }
     if (stop.stop_requested()) return;
     try {
-      if (!db) db.emplace(open());
+      if (db && !is_as_opened(*db)) {
+        db.reset();
+        seen = -1;
+      }
+      if (!db) db.emplace(open_to_read(file_));
       const std::int64_t version = data_version(*db);
       const Instant now = clock_.now_s();
       const bool is_current = version == seen && before && now - before->as_of < kAge;
@@ -139,7 +144,8 @@ FleetView Site::fleet_then(Instant as_of) {
     --at_work_;
   };
   try {
-    Database db = open();
+    auto file = open();
+    Database& db = *file;
     ReviewRequest request;
     request.as_of = as_of;
     made = view_of(review(db, clock_.now_s(), request));

@@ -4,6 +4,7 @@
 #include "app/review.hpp"
 #include "base/time.hpp"
 #include "web/door.hpp"
+#include "web/kept_open.hpp"
 #include "web/router.hpp"
 
 #include <chrono>
@@ -45,8 +46,8 @@ class Site {
   Site(const Site&) = delete;
   Site& operator=(const Site&) = delete;
 
-  [[nodiscard]] Database open() const;          ///< to read
-  [[nodiscard]] Database open_to_keep() const;  ///< to write
+  [[nodiscard]] KeptOpen::Lent open() { return readers_.lend(); }          ///< to read
+  [[nodiscard]] KeptOpen::Lent open_to_keep() { return writers_.lend(); }  ///< to write
   /// To be held while something is kept: writers of this server wait for one another here, where each is woken, and not
   /// at the file, where each asks again and again. \throws Error{busy} after ten seconds
   [[nodiscard]] std::unique_lock<std::timed_mutex> turn_to_keep();
@@ -67,6 +68,7 @@ class Site {
   std::filesystem::path file_;
   const Clock& clock_;
   Door& door_;
+  KeptOpen readers_, writers_;
   std::timed_mutex keeping_;
   std::mutex mutex_;
   std::condition_variable_any changed_;

@@ -134,7 +134,8 @@ Response paper(Site& site, const Request& q, std::string_view form) {
   ReviewRequest request;
   request.as_of = asked_moment(q);
   request.group = value_of(q.query, "group");
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const ReportData data = report_data(db, site.clock().now_s(), request);
   static const PaperKind kFleet{"fleet", fleet_report, [](const ReportInput& in) { return fleet_workbook(in, false); }};
   return handed(kFleet, data, request.group.empty() ? "fleet" : "group " + request.group, form);
