@@ -16,8 +16,8 @@ struct LearntFrom {
 };
 
 /// fit_fleet_prior() for a fleet of which a few records change at a time. The answer is the same to the last bit; what
-/// depends on nothing that changed is not fitted again: the errors rest on 120 blocks of 14 greasings, a shaft's place
-/// on its first twelve greasings that measure something.
+/// depends on nothing that changed is not fitted again: the errors rest on 120 blocks of 14 greasings, drawn by lot, a
+/// shaft's place on its first twelve greasings that measure something.
 class PriorLearner {
  public:
   PriorLearner();

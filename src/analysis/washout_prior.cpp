@@ -5,6 +5,7 @@
 #include <map>
 #include <numeric>
 #include <optional>
+#include <string_view>
 #include <tuple>
 #include <unordered_map>
 
@@ -125,12 +126,31 @@ std::span<const GreasingInterval> block_at(const ShaftHistory& s, std::size_t fi
   return std::span{s.intervals}.subspan(first, std::min(kBlock, s.intervals.size() - first));
 }
 
-/// Where the blocks of a shaft begin that say something.
-std::vector<std::size_t> list_blocks(const ShaftHistory& s) {
-  std::vector<std::size_t> out;
+/// A block that says something, and its lot: which blocks are learnt from must not depend on how many others there are,
+/// else one greasing would move the choice of all that follow it.
+struct BlockPlace {
+  std::uint64_t lot = 0;
+  std::size_t first = 0;
+  bool is_whole = false;
+};
+
+/// Any number that looks like chance and is always the same for the same shaft and place: FNV-1a, then mixed.
+std::uint64_t lot_of(std::string_view key, std::size_t first) {
+  std::uint64_t h = 14695981039346656037U;
+  const auto take = [&h](std::uint64_t byte) { h = (h ^ byte) * 1099511628211U; };
+  for (const char c : key) take(static_cast<unsigned char>(c));
+  for (int i = 0; i < 8; ++i) take((std::uint64_t{first} >> (8 * i)) & 0xFFU);
+  h = (h ^ (h >> 30U)) * 0xBF58476D1CE4E5B9U;
+  h = (h ^ (h >> 27U)) * 0x94D049BB133111EBU;
+  return h ^ (h >> 31U);
+}
+
+std::vector<BlockPlace> list_blocks(const ShaftHistory& s) {
+  std::vector<BlockPlace> out;
   for (std::size_t i = 0; i < s.intervals.size(); i += kBlock) {
     const auto of = block_at(s, i);
-    if (std::count_if(of.begin(), of.end(), washout::is_informative) >= 5) out.push_back(i);
+    if (std::count_if(of.begin(), of.end(), washout::is_informative) >= 5)
+      out.push_back({lot_of(s.key, i), i, of.size() == kBlock});
   }
   return out;
 }
@@ -203,7 +223,7 @@ struct PriorLearner::Memory {
   /// What is known of a shaft as long as its history is the same.
   struct OfShaft {
     std::uint64_t serial = 0;
-    std::vector<std::size_t> blocks;
+    std::vector<BlockPlace> blocks;
     std::size_t upto = 0;          ///< the intervals before it place the shaft; 0: none does
     std::optional<Errors> fitted;  ///< with which errors `fit` was made; empty: not yet
     std::optional<ShaftFit> fit;   ///< empty: bounds alone place no shaft
@@ -244,17 +264,32 @@ PriorLearner::Memory::OfShaft& PriorLearner::Memory::look_at(const LearntFrom& f
 }
 
 WashoutPrior PriorLearner::Memory::errors(std::span<const LearntFrom> sorted) {
-  std::size_t all = 0;
-  for (const LearntFrom& f : sorted) all += shafts.at(f.shaft).blocks.size();
-  std::vector<Block> some;
-  const std::size_t wanted = std::min(all, kMostBlocks);  // evenly over the sorted fleet
-  std::size_t before = 0;
-  for (const LearntFrom& f : sorted) {
-    const std::vector<std::size_t>& of = shafts.at(f.shaft).blocks;
-    while (some.size() < wanted && some.size() * all / wanted < before + of.size())
-      some.push_back(make_block(*f.history, of[some.size() * all / wanted - before]));
-    before += of.size();
+  struct Choice {
+    BlockPlace place;
+    std::size_t shaft;  // in `sorted`
+  };
+  std::vector<Choice> all;
+  std::size_t whole = 0;
+  for (std::size_t i = 0; i < sorted.size(); ++i)
+    for (const BlockPlace& b : shafts.at(sorted[i].shaft).blocks) {
+      all.push_back({b, i});
+      whole += b.is_whole ? 1U : 0U;
+    }
+  if (all.size() > kMostBlocks) {
+    // The last block of a shaft grows with each greasing: it is left out where there are enough others.
+    if (whole >= kMostBlocks) std::erase_if(all, [](const Choice& c) { return !c.place.is_whole; });
+    const auto fleet_order = [](const Choice& c) { return std::tuple{c.shaft, c.place.first}; };
+    const auto by_lot = [&](const Choice& a, const Choice& b) {
+      return a.place.lot != b.place.lot ? a.place.lot < b.place.lot : fleet_order(a) < fleet_order(b);
+    };
+    std::nth_element(all.begin(), all.begin() + (kMostBlocks - 1), all.end(), by_lot);
+    all.resize(kMostBlocks);
+    std::sort(all.begin(), all.end(),
+              [&](const Choice& a, const Choice& b) { return fleet_order(a) < fleet_order(b); });
   }
+  std::vector<Block> some;
+  some.reserve(all.size());
+  for (const Choice& c : all) some.push_back(make_block(*sorted[c.shaft].history, c.place.first));
   const bool is_same_as_last =
       learnt &&
       std::equal(some.begin(), some.end(), blocks.begin(), blocks.end(), [](const Block& a, const KeptBlock& b) {

@@ -439,3 +439,32 @@ TEST_CASE("fleet prior: learnt again after a change, it is that of learning from
   CHECK(changed > 0);
   CHECK(changed < 39);
 }
+
+TEST_CASE("fleet prior: where whole blocks are many, a greasing more at the end of a shaft leaves the errors",
+          "[analysis][washout]") {
+  std::vector<ShaftHistory> fleet;
+  for (int i = 0; i < 30; ++i) {
+    ShaftHistory s;
+    s.shaft = ShaftId{i + 1};
+    s.key = "T-" + std::to_string(10 + i) + "/fin";
+    s.first_is_full = true;
+    for (int n = 0; n < 5 * 14 + 7; ++n) {
+      GreasingInterval g;
+      g.from = kStart + std::chrono::hours{480 * n};
+      g.at = g.from + std::chrono::hours{480};
+      g.run_h = 240;
+      g.taken_cm3 = 60 + 5 * ((n * 7 + i * 3) % 11) + i;
+      s.intervals.push_back(g);
+    }
+    fleet.push_back(s);
+  }
+  const FleetPrior before = fit_fleet_prior(fleet);
+  CHECK_FALSE(before.fleet.fill_sd_cm3 == WashoutPrior{}.fill_sd_cm3);  // learnt
+  for (ShaftHistory& s : fleet) {
+    s.intervals.push_back(s.intervals.back());
+    s.intervals.back().taken_cm3 = 200;
+    CHECK(is_same(fit_fleet_prior(fleet).fleet, before.fleet));
+  }
+  fleet[3].intervals[2].taken_cm3 = 20;  // among the twelve that place the shaft
+  CHECK_FALSE(is_same(fit_fleet_prior(fleet).fleet, before.fleet));
+}
