@@ -1,5 +1,6 @@
 #include "app/review.hpp"
 
+#include "app/vessel_part.hpp"
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "storage/finding_repository.hpp"
@@ -58,20 +59,20 @@ FoundBefore found_when_closed(const std::vector<FindingRemark>& remarks, const F
 
 /// A record that came late can move a finding's id. Remarks on an id that is not found any more go to the finding of
 /// the same kind and subject that began within a month of it, where there is one only and nobody spoke of that.
-void follow_moved(FleetReview& r) {
+void follow_moved(VesselPart& p) {
   constexpr double kSameMatter_days = 31;
   std::vector<std::pair<Uuid, Uuid>> moves;
-  for (const auto& [id, remarks] : r.remarks) {
+  for (const auto& [id, remarks] : p.remarks) {
     const FindingRemark& last = remarks.back();
     const FoundBefore before = found_when_closed(remarks, nullptr);
     if (!before.began) continue;
     const Finding* same = nullptr;
     int count = 0;
     bool is_found = false;
-    for (const Finding& f : r.findings) {
+    for (const Finding& f : p.review.findings) {
       is_found |= f.id == id;
       if (f.vessel != last.vessel || f.shaft != last.shaft || f.lubricator != last.lubricator ||
-          name_of(f.kind) != last.kind || !f.began || r.remarks.contains(f.id) ||
+          name_of(f.kind) != last.kind || !f.began || p.remarks.contains(f.id) ||
           std::abs(days_between(f.began->estimate, *before.began)) > kSameMatter_days) {
         continue;
       }
@@ -81,39 +82,52 @@ void follow_moved(FleetReview& r) {
     if (!is_found && count == 1) moves.emplace_back(id, same->id);
   }
   for (const auto& [from, to] : moves) {
-    if (r.remarks.contains(to)) continue;  // two of them: the first in order of ids
-    auto node = r.remarks.extract(from);
+    if (p.remarks.contains(to)) continue;  // two of them: the first in order of ids
+    auto node = p.remarks.extract(from);
     node.key() = to;
-    r.remarks.insert(std::move(node));
+    p.remarks.insert(std::move(node));
   }
 }
 
-void judge_closed(FleetReview& r, const std::vector<VesselLog>& fleet, bool judge_gone) {
-  std::map<VesselId, VesselDigest> digests;
-  for (const auto& entry : r.states) {
-    const Uuid& id = entry.first;
-    const FindingState& state = entry.second;
+void judge_closed(VesselPart& p, const VesselLog& log, Instant as_of, bool judge_gone) {
+  std::optional<VesselDigest> made;
+  for (const auto& [id, state] : p.states) {
     if (state.status != FindingStatus::closed) continue;
-    const auto now = std::find_if(r.findings.begin(), r.findings.end(), [&](const Finding& f) { return f.id == id; });
-    if (now == r.findings.end() && !judge_gone) continue;
-    const std::vector<FindingRemark>& remarks = r.remarks.at(id);
-    const auto log = std::find_if(fleet.begin(), fleet.end(),
-                                  [&](const VesselLog& l) { return l.vessel.id == remarks.back().vessel; });
-    if (log == fleet.end()) continue;
-    auto d = digests.find(log->vessel.id);
-    if (d == digests.end()) d = digests.emplace(log->vessel.id, digest(*log, r.as_of)).first;
-    const FoundBefore found = found_when_closed(remarks, now == r.findings.end() ? nullptr : &*now);
-    r.outcomes.emplace(id, outcome_since(*log, d->second, found, std::min(state.since.utc, r.as_of), r.as_of));
+    const auto now = std::find_if(p.review.findings.begin(), p.review.findings.end(),
+                                  [&id = id](const Finding& f) { return f.id == id; });
+    const bool is_found = now != p.review.findings.end();
+    if (!is_found && !judge_gone) continue;
+    if (!made) made = digest(log, as_of);
+    const FoundBefore found = found_when_closed(p.remarks.at(id), is_found ? &*now : nullptr);
+    p.outcomes.emplace(id, outcome_since(log, *made, found, std::min(state.since.utc, as_of), as_of));
   }
 }
 
 }  // namespace
 
+VesselPart part_of(VesselReview review, const VesselLog& log, const std::vector<FindingRemark>& remarks, Instant as_of,
+                   bool judge_gone) {
+  VesselPart p;
+  p.review = std::move(review);
+  for (const FindingRemark& remark : remarks) p.remarks[remark.finding].push_back(remark);
+  follow_moved(p);
+  for (const auto& [id, of] : p.remarks) p.states[id] = state_of(of);
+  judge_closed(p, log, as_of, judge_gone);
+  return p;
+}
+
+void join(FleetReview& fleet, VesselPart part) {
+  fleet.vessels.push_back(std::move(part.review));
+  fleet.remarks.merge(part.remarks);
+  fleet.states.merge(part.states);
+  fleet.outcomes.merge(part.outcomes);
+}
+
 FleetReview review(Database& db, Instant now, const ReviewRequest& request) {
   FleetReview out;
   out.as_of = request.as_of.value_or(now);
   std::vector<VesselLog> fleet;
-  std::vector<FindingRemark> remarks;
+  std::map<VesselId, std::vector<FindingRemark>> remarks;
   const auto is_asked = [&](const Vessel& v) {
     return (request.vessel.empty() || v.code == request.vessel) && (request.group.empty() || v.group == request.group);
   };
@@ -125,27 +139,20 @@ FleetReview review(Database& db, Instant now, const ReviewRequest& request) {
     fleet.reserve(out.reg.vessels.size());
     for (const Vessel& v : out.reg.vessels)
       if (request.prior == nullptr || is_asked(v)) fleet.push_back(log.load_vessel(v.id, out.as_of, request.known));
-    remarks = FindingRepository{db}.list(out.as_of, request.known.value_or(kLatest));
+    for (FindingRemark& r : FindingRepository{db}.list(out.as_of, request.known.value_or(kLatest)))
+      remarks[r.vessel].push_back(std::move(r));
   }
   std::function<bool(const Vessel&)> wants_detail;
   if (request.with_detail) wants_detail = is_asked;
   const unsigned threads = request.threads != 0 ? request.threads : std::max(1U, std::thread::hardware_concurrency());
   FleetResult result = review_fleet(fleet, out.as_of, threads, wants_detail, request.prior);
   out.prior = std::move(result.prior);
-  std::vector<VesselReview>& reviews = result.vessels;
   for (std::size_t i = 0; i < fleet.size(); ++i) {
     if (!is_asked(fleet[i].vessel)) continue;
-    out.vessels.push_back(std::move(reviews[i]));
+    join(out,
+         part_of(std::move(result.vessels[i]), fleet[i], remarks[fleet[i].vessel.id], out.as_of, request.judge_gone));
   }
   out.findings = ranked_findings(out.vessels);
-  for (FindingRemark& remark : remarks) {
-    const bool is_wanted = std::any_of(out.vessels.begin(), out.vessels.end(),
-                                       [&](const VesselReview& v) { return v.vessel == remark.vessel; });
-    if (is_wanted) out.remarks[remark.finding].push_back(std::move(remark));
-  }
-  follow_moved(out);
-  for (const auto& [id, of] : out.remarks) out.states[id] = state_of(of);
-  judge_closed(out, fleet, request.judge_gone);
   if (request.with_detail) {
     for (VesselLog& log : fleet) {
       if (is_asked(log.vessel)) out.logs.push_back(std::move(log));

@@ -263,6 +263,21 @@ void Database::use_cache_mib(int mib) {
 
 std::int64_t data_version(Database& db) { return single_integer(handle_of(db), "PRAGMA data_version"); }
 
+bool is_as_opened(Database& db) noexcept {
+  sqlite3* handle = handle_of(db);
+  int has_moved = 1;
+  if (sqlite3_get_autocommit(handle) == 0 ||
+      sqlite3_file_control(handle, "main", SQLITE_FCNTL_HAS_MOVED, &has_moved) != SQLITE_OK || has_moved != 0)
+    return false;
+  try {
+    return single_integer(handle, "PRAGMA user_version") == schema_version();
+  } catch (const Error&) {
+    return false;  // whoever opens it anew is told why
+  }
+}
+
+bool is_writable(Database& db) noexcept { return sqlite3_db_readonly(handle_of(db), "main") == 0; }
+
 WriteTransaction::WriteTransaction(Database& db) : db_{&db} { execute(handle_of(db), "BEGIN IMMEDIATE"); }
 
 WriteTransaction::~WriteTransaction() {

@@ -56,6 +56,12 @@ class Database {
 /// A number that changes when another connection or program has written to the file since this one last asked.
 std::int64_t data_version(Database& db);
 
+/// Whether a connection that was left open may be used again: no transaction is under way, the file is still the one at
+/// its path, and in the schema that this program knows.
+bool is_as_opened(Database& db) noexcept;
+/// False also where the file was opened as unchanging: what others write is then never seen on that connection.
+bool is_writable(Database& db) noexcept;
+
 /// Takes the write lock at once (waits up to 10 s, then Error{busy}); undone unless committed.
 class WriteTransaction {
  public:

@@ -42,7 +42,8 @@ FleetReview scoped(Site& site, const Request& q, Database& db, bool judge_gone) 
 }
 
 Response get_review(Site& site, const Request& q) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const FleetReview r = scoped(site, q, db, false);
   return json(review_json(view_of(r, "fleet")));
 }
@@ -55,7 +56,8 @@ Response get_due(Site& site, const Request& q) {
       throw Error{Errc::usage, fmt::format("days: \"{}\" is not a number from 0 to 3660", shown(text))};
     days = n->value();
   }
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const FleetReview r = scoped(site, q, db, false);
   return json(due_json(list_due(r.vessels, r.as_of, days), r.reg, r.as_of, days));
 }
@@ -71,7 +73,8 @@ FindingBook book_of(Site& site, const Request& q, Database& db) {
 }
 
 Response get_findings(Site& site, const Request& q) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const FindingBook book = book_of(site, q, db);
   std::vector<const FindingCase*> all;
   for (const FindingCase& c : book.cases) all.push_back(&c);
@@ -79,7 +82,8 @@ Response get_findings(Site& site, const Request& q) {
 }
 
 Response get_finding_case(Site& site, const Request& q, const std::string& id) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const FindingBook book = book_of(site, q, db);
   const FindingCase& c = get_finding(book, id);
   return json(finding_case_json(c, evidence_of(db, c), book.as_of, Names{book.reg}));
@@ -98,7 +102,8 @@ Response get_records(Site& site, const Request& q) {
     request.kind = parse_kind(kind);
     if (!request.kind) throw Error{Errc::usage, fmt::format("kind: \"{}\" is no kind of record", shown(kind))};
   }
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   JsonWriter out;
   out.begin_object();
   out.key("most").integer(request.most);
@@ -118,13 +123,15 @@ Response get_records(Site& site, const Request& q) {
 }
 
 Response get_one_record(Site& site, const Request& q, const std::string& id) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const RecordFamily family = seen_record(db, q, id);
   return json(record_json(family.record, family.family, family.in_force, Names{family.reg}));
 }
 
 Response get_ships(Site& site, const Request& q) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const Register reg = load_register(db);
   JsonWriter out;
   out.begin_object();
@@ -159,7 +166,8 @@ Response get_advice(Site& site, const Request& q) {
   request.view.vessel = scope_of(q);
   request.view.prior = &view.review->prior;
   request.shaft = value_of(q.query, "shaft");
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const Advice a = advise(db, site.clock().now_s(), request);
   return json(advice_json({a.as_of,
                            a.reg,

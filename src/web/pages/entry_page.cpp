@@ -175,7 +175,8 @@ Kind kind_of(std::string_view word) {
 }
 
 Response show(Site& site, const Request& q, const std::string& code, Kind kind) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const Register reg = load_register(db);
   const Vessel& vessel = seen_vessel(reg, q, code);
   EntryForm f{kind, reg, vessel, {}, entry_path(code, kind, {}), {}, {}, {}, {}, {}, {}, false};
@@ -219,7 +220,8 @@ void write_told(JsonWriter& out, const SecondLook& look, Kind kind, const Names&
 /// What the log would say, nothing kept.
 Response look(Site& site, const Request& q) {
   const Kind kind = kind_of(value_of(q.form, "kind"));
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const std::string_view code = value_of(q.form, "vessel");
   const Register reg = load_register_of(db, code);
   static_cast<void>(seen_vessel(reg, q, code));
@@ -264,7 +266,8 @@ Response answer_kept(Site& site, const Request& q, const Register& reg, const En
 
 /// Keeps one record. A form asks once more where it is odd; a sender of JSON has had its answer from /api/look.
 Response keep(Site& site, const Request& q, const std::string& code, Kind kind) {
-  Database db = site.open_to_keep();
+  auto file = site.open_to_keep();
+  Database& db = *file;
   const Register reg = load_register_of(db, code);
   const Vessel& vessel = seen_vessel(reg, q, code);
   const Instant now = site.clock().now_s();
@@ -317,7 +320,8 @@ Response keep(Site& site, const Request& q, const std::string& code, Kind kind) 
 // --- hours of all shafts on one screen ---------------------------------------------------------------------------
 
 Response show_hours(Site& site, const Request& q, const std::string& code) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const Register reg = load_register(db);
   const Vessel& vessel = seen_vessel(reg, q, code);
   const Names names{reg};
@@ -354,7 +358,8 @@ Response show_hours(Site& site, const Request& q, const std::string& code) {
 
 /// Without script: all that are sound are kept; the others come back with what is wrong.
 Response keep_hours(Site& site, const Request& q, const std::string& code) {
-  Database db = site.open_to_keep();
+  auto file = site.open_to_keep();
+  Database& db = *file;
   const Register reg = load_register(db);
   const Vessel& vessel = seen_vessel(reg, q, code);
   const Instant now = site.clock().now_s();

@@ -50,7 +50,8 @@ FindingBook book_of(Site& site, const Request& q, const std::string& id) {
       request.vessel = names.vessel(spoken_of->second.front().vessel);
   }
   if (q.who.role == Role::crew) request.vessel = q.who.vessel;
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   return list_findings(db, site.clock().now_s(), request);
 }
 
@@ -126,7 +127,8 @@ Response show(Site& site, const Request& q, const std::string& id) {
   const Names names{book.reg};
   const std::string vessel{names.vessel(c.vessel)};
   static_cast<void>(seen_vessel(book.reg, q, vessel));
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   Html h;
   if (c.now) {
     const Finding& f = *c.now;
@@ -169,7 +171,8 @@ Response keep(Site& site, const Request& q, const std::string& id) {
   words.by = q.who.name.empty() ? std::string{value_of(q.form, "by")} : q.who.name;
   if (words.says.empty() && *did != FindingAct::taken)
     throw Error{Errc::usage, "a note, an action or a reason needs words"};
-  Database db = site.open_to_keep();
+  auto file = site.open_to_keep();
+  Database& db = *file;
   const KeptRemark kept = keep_remark(db, site.clock(), words);
   site.kept();
   if (q.wants_json) return json(remark_json(kept.remark, kept.state, Names{kept.reg}), 201);

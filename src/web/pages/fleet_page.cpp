@@ -126,7 +126,9 @@ Response fleet(Site& site, const Request& q) {
       "/fleet" +
       query_text({{"group", filter.group}, {"urgency", filter.urgency}, {"state", filter.state}, {"as_of", as_of}});
   const auto body = view.made->get(name, [&] { return fleet_body(r, q, filter); });
-  return page(framed(site, q, {"Fleet", {}, view.is_stale, moment_text(r.as_of)}, *body));
+  std::string of = moment_text(r.as_of);
+  if (view.kept_by) of += ", with what was kept by " + format_utc(*view.kept_by);
+  return page(framed(site, q, {"Fleet", {}, view.is_stale, of}, *body));
 }
 
 /// Needs every ship's details: made anew for each who asks.
@@ -134,7 +136,8 @@ Response paper(Site& site, const Request& q, std::string_view form) {
   ReviewRequest request;
   request.as_of = asked_moment(q);
   request.group = value_of(q.query, "group");
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const ReportData data = report_data(db, site.clock().now_s(), request);
   static const PaperKind kFleet{"fleet", fleet_report, [](const ReportInput& in) { return fleet_workbook(in, false); }};
   return handed(kFleet, data, request.group.empty() ? "fleet" : "group " + request.group, form);

@@ -10,7 +10,8 @@ namespace shaftlog::web {
 namespace {
 
 Response show(Site& site, const Request& q, const std::string& id) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const RecordFamily family = seen_record(db, q, id);
   const Names names{family.reg};
   const Entry& e = family.record;
@@ -80,7 +81,8 @@ Response show(Site& site, const Request& q, const std::string& id) {
 }
 
 Response correct_form(Site& site, const Request& q, const std::string& id) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const RecordFamily family = seen_record(db, q, id);
   const Entry e = get_standing_record(db, id);
   const Names names{family.reg};
@@ -116,7 +118,8 @@ Response kept(Site& site, const Request& q, const Register& reg, const Entry& e)
 }
 
 Response correct(Site& site, const Request& q, const std::string& id) {
-  Database db = site.open_to_keep();
+  auto file = site.open_to_keep();
+  Database& db = *file;
   const RecordFamily family = seen_record(db, q, id);
   const Entry of = get_standing_record(db, id);
   const std::string_view reason = value_of(q.form, "reason");
@@ -143,7 +146,8 @@ Response correct(Site& site, const Request& q, const std::string& id) {
 }
 
 Response clear(Site& site, const Request& q, const std::string& id) {
-  Database db = site.open_to_keep();
+  auto file = site.open_to_keep();
+  Database& db = *file;
   const RecordFamily family = seen_record(db, q, id);
   const Entry of = get_standing_record(db, id);
   if (of.kind != Kind::alarm) throw Error{Errc::usage, "only an alarm clears"};
@@ -161,7 +165,8 @@ Response clear(Site& site, const Request& q, const std::string& id) {
 }
 
 Response withdraw(Site& site, const Request& q, const std::string& id) {
-  Database db = site.open_to_keep();
+  auto file = site.open_to_keep();
+  Database& db = *file;
   const RecordFamily family = seen_record(db, q, id);
   const std::string_view reason = value_of(q.form, "reason");
   if (reason.empty()) throw Error{Errc::usage, "reason: a withdrawal needs one"};

@@ -18,7 +18,8 @@ struct Seen {
 };
 
 Seen look_at(Site& site, const Request& q, const Places& p) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const Register reg = load_register(db);
   static_cast<void>(get_shaft(reg, seen_vessel(reg, q, p[0]), p[1]));
   const FleetView view = asked_fleet(site, q);
@@ -70,7 +71,8 @@ Response paper(Site& site, const Request& q, const Places& p, std::string_view f
 }
 
 History dossier_of(Site& site, const Request& q, const Places& p) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const Register reg = load_register(db);
   static_cast<void>(get_shaft(reg, seen_vessel(reg, q, p[0]), p[1]));
   HistoryRequest request;

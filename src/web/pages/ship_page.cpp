@@ -188,7 +188,8 @@ void notice(Html& h, const Request& q, Database& db) {
 }
 
 Response ship(Site& site, const Request& q, const std::string& code) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   FleetView view;
   const Register reg = load_register(db);
   const Vessel& v = seen_vessel(reg, q, code);
@@ -223,7 +224,8 @@ Response ship(Site& site, const Request& q, const std::string& code) {
 }
 
 Response records(Site& site, const Request& q, const std::string& code) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   const Register reg = load_register(db);
   const Vessel& v = seen_vessel(reg, q, code);
   const std::vector<Entry> newest = newest_of(db, code, 500);
@@ -233,7 +235,8 @@ Response records(Site& site, const Request& q, const std::string& code) {
 }
 
 Response advice(Site& site, const Request& q, const std::string& code) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   static_cast<void>(seen_vessel(load_register(db), q, code));
   const FleetView view = asked_fleet(site, q);
   AdviseRequest request;
@@ -254,7 +257,8 @@ Response advice(Site& site, const Request& q, const std::string& code) {
 }
 
 Response paper(Site& site, const Request& q, const std::string& code, std::string_view form) {
-  Database db = site.open();
+  auto file = site.open();
+  Database& db = *file;
   static_cast<void>(seen_vessel(load_register(db), q, code));
   const FleetView fleet = asked_fleet(site, q);
   ReviewRequest request;

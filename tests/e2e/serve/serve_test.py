@@ -129,6 +129,38 @@ class AtTheMachine(Case):
         said = json.loads(run(self.folder, "review", "--json", "--as-of", "2026-10-01").stdout)
         self.assertEqual(json.loads(text)["findings"], said["findings"])
 
+    def worked_in(self):
+        """The fleet's page once nothing waits to be worked in, and the review that it was made from."""
+        for _ in range(300):
+            text = self.server.ask("GET", "/fleet")[1]
+            said = self.server.ask("GET", "/api/review")[1]
+            if "being worked in" not in text and self.server.ask("GET", "/fleet")[1] == text:
+                return text, json.loads(said)
+            time.sleep(0.1)
+        self.fail("records are never worked in")
+
+    def test_what_is_kept_between_reviews_is_what_the_command_works_out_from_everything(self):
+        before = self.worked_in()[1]
+        for n, more in enumerate([{}, {"amount": "0.4"}, {"vessel": "tarnwick"}, {}]):
+            status, text, _ = self.server.keep(n, **more)
+            self.assertEqual(status, 201, text)
+            record = json.loads(text)["record"]["id"]
+            if n == 3:
+                token = self.server.token()
+                status, text, _ = self.server.ask("POST", "/record/%s/withdraw" % record,
+                                                  {"form_token": token, "reason": "twice", "by": "2/E"})
+                self.assertIn(status, (200, 303), text)
+            page, said = self.worked_in()
+            self.assertIn("with what was kept by", page)
+            command = json.loads(run(self.folder, "review", "--json", "--as-of", said["as_of"]).stdout)
+            self.assertEqual(said, command)
+        self.assertNotEqual(before, said)
+
+    def test_whoever_has_kept_a_record_sees_it_on_the_ships_page_at_once(self):
+        for n in range(5):
+            record = json.loads(self.server.keep(n)[1])["record"]["id"]
+            self.assertIn(record, self.server.ask("GET", "/ship/brackensound")[1])
+
     def test_a_record_sent_twice_is_kept_once(self):
         self.assertEqual(self.server.keep(1)[0], 201)
         self.assertEqual(self.server.keep(1)[0], 200)

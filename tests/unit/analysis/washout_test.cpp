@@ -1,5 +1,6 @@
 #include "analysis/washout.hpp"
 
+#include "analysis/prior_learner.hpp"
 #include "base/error.hpp"
 
 #include <algorithm>
@@ -385,4 +386,85 @@ TEST_CASE("fleet prior: no records leave the defaults", "[analysis][washout]") {
   CHECK(p.fleet.mean_log_w == WashoutPrior{}.mean_log_w);
   const std::vector<ShaftHistory> empty{manual_shaft({})};
   CHECK(fit_fleet_prior(empty).of("").shafts == 0);
+}
+
+TEST_CASE("fleet prior: learnt again after a change, it is that of learning from nothing", "[analysis][washout]") {
+  // 12 ships' shafts with 14 to 160 greasings each: more blocks than the errors are learnt from.
+  std::vector<ShaftHistory> fleet;
+  std::uint64_t drawn = 1;
+  const auto draw = [&drawn] {  // 0 to 1
+    drawn = drawn * 6364136223846793005U + 1442695040888963407U;
+    return static_cast<double>(drawn >> 40U) / static_cast<double>(1U << 24U);
+  };
+  const auto greasing = [&draw](ShaftHistory& s, double w) {
+    GreasingInterval g;
+    g.from = s.intervals.empty() ? kStart : s.intervals.back().at;
+    g.at = g.from + std::chrono::hours{24 * 20};
+    g.run_h = 200 + 200 * draw();
+    g.taken_cm3 = g.run_h * w * std::exp(0.2 * (draw() - 0.5)) + 10 * draw();
+    s.intervals.push_back(g);
+  };
+  for (int i = 0; i < 24; ++i) {
+    ShaftHistory s;
+    s.shaft = ShaftId{i + 1};
+    s.key = "T-" + std::to_string(10 + i) + "/fin";
+    s.group = i % 3 == 0 ? "" : i % 3 == 1 ? "alder" : "birch";
+    s.cavity_cm3 = 900;
+    s.first_is_full = true;
+    for (int n = 0; n < (i < 3 ? 4 * i : 14 + 6 * i); ++n) greasing(s, 0.2 + 0.02 * i);
+    fleet.push_back(s);
+  }
+  std::vector<std::uint64_t> serials(fleet.size(), 1);
+  PriorLearner learner;
+  int changed = 0;
+  std::optional<FleetPrior> before;
+  for (int step = 0; step < 40; ++step) {
+    std::vector<LearntFrom> from;
+    for (std::size_t i = 0; i < fleet.size(); ++i) from.push_back({&fleet[i], fleet[i].shaft.value, serials[i]});
+    const FleetPrior kept = learner.learn(from), whole = fit_fleet_prior(fleet);
+    INFO("step " << step);
+    REQUIRE(is_same(kept.fleet, whole.fleet));
+    REQUIRE(kept.groups.size() == whole.groups.size());
+    for (std::size_t g = 0; g < kept.groups.size(); ++g)
+      REQUIRE(is_same(kept.groups[g].second, whole.groups[g].second));
+    changed += before && !is_same(before->fleet, kept.fleet) ? 1 : 0;
+    before = kept;
+    const auto i = static_cast<std::size_t>(draw() * static_cast<double>(fleet.size()));
+    if (step % 5 == 4 && !fleet[i].intervals.empty())
+      fleet[i].intervals[fleet[i].intervals.size() / 2].taken_cm3 = 30 + 40 * draw();
+    else
+      greasing(fleet[i], 0.3);
+    ++serials[i];
+  }
+  CHECK(changed > 0);
+  CHECK(changed < 39);
+}
+
+TEST_CASE("fleet prior: where whole blocks are many, a greasing more at the end of a shaft leaves the errors",
+          "[analysis][washout]") {
+  std::vector<ShaftHistory> fleet;
+  for (int i = 0; i < 30; ++i) {
+    ShaftHistory s;
+    s.shaft = ShaftId{i + 1};
+    s.key = "T-" + std::to_string(10 + i) + "/fin";
+    s.first_is_full = true;
+    for (int n = 0; n < 5 * 14 + 7; ++n) {
+      GreasingInterval g;
+      g.from = kStart + std::chrono::hours{480 * n};
+      g.at = g.from + std::chrono::hours{480};
+      g.run_h = 240;
+      g.taken_cm3 = 60 + 5 * ((n * 7 + i * 3) % 11) + i;
+      s.intervals.push_back(g);
+    }
+    fleet.push_back(s);
+  }
+  const FleetPrior before = fit_fleet_prior(fleet);
+  CHECK_FALSE(before.fleet.fill_sd_cm3 == WashoutPrior{}.fill_sd_cm3);  // learnt
+  for (ShaftHistory& s : fleet) {
+    s.intervals.push_back(s.intervals.back());
+    s.intervals.back().taken_cm3 = 200;
+    CHECK(is_same(fit_fleet_prior(fleet).fleet, before.fleet));
+  }
+  fleet[3].intervals[2].taken_cm3 = 20;  // among the twelve that place the shaft
+  CHECK_FALSE(is_same(fit_fleet_prior(fleet).fleet, before.fleet));
 }

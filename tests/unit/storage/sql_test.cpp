@@ -1,4 +1,5 @@
 #include "base/error.hpp"
+#include "storage/change_sql.hpp"
 #include "storage/finding_repository.hpp"
 #include "storage/finding_sql.hpp"
 #include "storage/log_sql.hpp"
@@ -40,7 +41,7 @@ std::vector<std::string> strings(Database& db, const std::string& sql) {
 
 TEST_CASE("sql: every statement prepares against the fresh schema", "[storage][sql]") {
   TempDb t;
-  for (const auto& statements : {log_sql::all(), register_sql::all(), finding_sql::all()}) {
+  for (const auto& statements : {log_sql::all(), register_sql::all(), finding_sql::all(), change_sql::all()}) {
     for (const std::string& sql : statements) {
       INFO(sql);
       CHECK_NOTHROW(Query{t.db, sql});
@@ -74,6 +75,8 @@ TEST_CASE("sql: hot statements use an index and never read the whole log", "[sto
       {log_sql::list_withdrawals(false), "entry_withdraws (vessel_id=?"},
       {log_sql::kFindPerson, "(name=?)"},
       {log_sql::kFindSource, "(name=?)"},
+      {change_sql::kEntriesSince, "SEARCH entry USING INTEGER PRIMARY KEY (rowid>?)"},
+      {change_sql::kRemarksSince, "SEARCH finding_remark USING INTEGER PRIMARY KEY (rowid>?)"},
       {finding_sql::find(), "(uuid=?)"},
       {finding_sql::list_of_vessel(), "finding_remark_of_vessel (vessel_id=? AND recorded_at_utc_s<?)"},
       {register_sql::kFindShaft, "(vessel_id=? AND code=?)"},
