@@ -15,6 +15,7 @@
 #include <csignal>
 #include <fcntl.h>
 #include <fstream>
+#include <malloc.h>
 #include <sstream>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -256,6 +257,11 @@ class AccessLog {
 
 void serve(const ServeOptions& options, const Clock& clock, const std::function<void(std::string_view)>& tell) {
   require_safe(options);
+#ifdef __GLIBC__
+  // Each of some twenty threads would keep the most that it ever needed in an arena of its own: the server grew while
+  // records came, though it held no more.
+  ::mallopt(M_ARENA_MAX, 2);
+#endif
   open_to_read(options.database);  // what is wrong with the file is told before anybody waits for a page
   if (!options.accounts.empty() && load_accounts(options.accounts).empty())
     throw Error{Errc::usage, fmt::format("{}: holds no account; add one with: shaftlog account add",

@@ -4,6 +4,7 @@
 #include "base/error.hpp"
 
 #include <algorithm>
+#include <malloc.h>
 #include <utility>
 
 namespace shaftlog::web {
@@ -17,6 +18,7 @@ constexpr auto kStream = std::chrono::seconds{1};        // records that follow 
 constexpr auto kTurn = std::chrono::seconds{10};
 constexpr auto kPatience = std::chrono::milliseconds{40};
 constexpr std::size_t kMostThen = 6, kMostMade = 32;
+constexpr std::size_t kMany = 20;  // ships reviewed at once
 constexpr int kCache_mib = 16;
 constexpr int kMostAtWork = 2;
 constexpr auto kLongestRest = std::chrono::seconds{30};
@@ -25,6 +27,13 @@ using Steady = std::chrono::steady_clock;
 
 FleetView view_of(FleetReview made, std::optional<Instant> kept_by) {
   return {std::make_shared<const FleetReview>(std::move(made)), std::make_shared<MadeOnce>(), kept_by, false};
+}
+
+/// What a review of many ships needed for a moment.
+void give_back_memory() {
+#ifdef __GLIBC__
+  ::malloc_trim(0);
+#endif
 }
 
 Instant end_of_period(Instant now) { return from_unix((in_unix_s(now) / kPeriod_s + 1) * kPeriod_s); }
@@ -110,6 +119,7 @@ void Site::work(const std::stop_token& stop) {
       const auto begun = Steady::now();
       // Only the first is waited for; the others leave room for pages.
       FleetView made = view_of(kept.review(*db, as_of, before == nullptr ? 0 : 1), now);
+      if (kept.work().reviewed > kMany) give_back_memory();
       const auto done = Steady::now();
       const auto took = done - begun;
       rested = done + std::clamp<Steady::duration>(took, kPause, kLongestRest);
