@@ -2,6 +2,7 @@
 
 #include "analysis/contradictions.hpp"
 #include "analysis/review.hpp"
+#include "domain/amount.hpp"
 #include "storage/log_repository.hpp"
 
 #include <algorithm>
@@ -212,6 +213,63 @@ std::optional<SecondLook> look_ahead(Database& db, const Register& reg, Instant 
   SecondLook look = second_look(db, *draft.entry, now);
   look.odd.clear();
   return look;
+}
+
+std::vector<UnitWorth> unit_worths(const Register& reg, Instant now, Kind kind, const NamedTexts& fields) {
+  const auto text_of = [&](std::string_view name) {
+    for (const auto& [known, text] : fields)
+      if (known == name) return std::string_view{text};
+    return std::string_view{};
+  };
+  const auto vessel = std::find_if(reg.vessels.begin(), reg.vessels.end(),
+                                   [&](const Vessel& v) { return v.code == text_of("vessel"); });
+  const auto is_meant = [&](const auto& row, std::string_view field) {
+    return vessel != reg.vessels.end() && row.vessel == vessel->id && row.code == text_of(field);
+  };
+  Conversion with;
+  std::optional<GreaseId> registered;
+  if (kind == Kind::greasing) {
+    for (const Shaft& s : reg.shafts)
+      if (is_meant(s, "shaft"))
+        if (const auto* held = setting_at(s.settings, now)) registered = held->grease;
+  } else {
+    for (const Lubricator& l : reg.lubricators)
+      if (is_meant(l, "lubricator"))
+        if (const auto* held = setting_at(l.settings, now)) {
+          registered = held->grease;
+          with.reservoir = held->reservoir;
+        }
+  }
+  std::vector<UnitWorth> out;
+  const auto add = [&](Unit unit, std::optional<std::string> gun, std::optional<std::string> grease) {
+    UnitWorth worth{unit, std::move(gun), std::move(grease), std::nullopt};
+    if (const auto nano = nano_cm3_per_unit(unit, with)) worth.cm3 = static_cast<double>(*nano) * 1e-9;
+    out.push_back(std::move(worth));
+  };
+  for (const Unit unit : {Unit::cm3, Unit::ml, Unit::l}) add(unit, std::nullopt, std::nullopt);
+  for (const Unit unit : {Unit::g, Unit::kg, Unit::oz, Unit::lb}) {
+    with.density.reset();
+    for (const Grease& g : reg.greases)
+      if (registered == g.id) with.density = g.density;
+    add(unit, std::nullopt, "");
+    for (const Grease& g : reg.greases) {
+      with.density = g.density;
+      add(unit, std::nullopt, g.code);
+    }
+  }
+  if (kind == Kind::refill) add(Unit::pct, std::nullopt, std::nullopt);
+  if (kind != Kind::greasing) return out;
+  bool has_gun = false;
+  for (const Gun& g : reg.guns) {
+    if (vessel == reg.vessels.end() || g.vessel != vessel->id) continue;
+    const GunCalibration* held = setting_at(g.calibrations, now);
+    with.per_stroke = held == nullptr ? std::nullopt : std::optional{held->per_stroke};
+    add(Unit::strokes, g.code, std::nullopt);
+    has_gun = true;
+  }
+  with.per_stroke.reset();
+  if (!has_gun) add(Unit::strokes, std::nullopt, std::nullopt);
+  return out;
 }
 
 }  // namespace shaftlog

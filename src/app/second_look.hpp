@@ -28,6 +28,17 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now);
 /// \param fields as for draft_record
 std::optional<SecondLook> look_ahead(Database& db, const Register& reg, Instant now, Kind kind, NamedTexts fields);
 
+/// What one unit of an amount is worth by the register.
+struct UnitWorth {
+  Unit unit{};
+  std::optional<std::string> gun;     ///< of strokes: code
+  std::optional<std::string> grease;  ///< of masses: code, as the record names it; "": it names none
+  std::optional<double> cm3;          ///< empty: not known
+};
+/// The units of a greasing's or a refill's amount, strokes of each gun of the vessel and masses of each grease apart.
+/// \param fields vessel and subject; where they are not known, nothing that depends on them is
+std::vector<UnitWorth> unit_worths(const Register& reg, Instant now, Kind kind, const NamedTexts& fields);
+
 /// An amount is odd when it lies beyond the 5 to 95 % interval by as much again, on the scale of ratios: about
 /// 3.3 standard deviations of a log-normal prediction, 1 in 1000 by chance; and by at least 25 cm3, since back-pressure
 /// shows at not quite the same fill every time (10 to 50 cm3; common practice, no source).

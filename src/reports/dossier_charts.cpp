@@ -44,30 +44,34 @@ Panel changes_panel(const Dossier& d, const DossierWords& words) {
   p.height = kRow * n + 4;
   p.y_high = n;
   p.draw = [rows, n](Plot& plot) {
-    std::vector<Box> bars;
-    for (std::size_t i = 0; i < rows.size(); ++i) {
-      const double y = plot.y(n - static_cast<double>(i) - 0.5);
-      const double left = plot.x(rows[i].when.low), right = plot.x(rows[i].when.high);
-      bars.push_back({left - 5, y - 5, right - left + 10, 10});
-      plot.keep_clear(bars.back());
-    }
+    const Box& area = plot.area();
     for (std::size_t i = 0; i < rows.size(); ++i) {
       const Row& r = rows[i];
       const double y = plot.y(n - static_cast<double>(i) - 0.5);
       const double left = plot.x(r.when.low), right = plot.x(r.when.high), middle = plot.x(r.when.estimate);
+      if (right < area.x || left > area.right()) continue;
       plot.on().begin_group(typeset(r.text));
-      if (right - left > 1) {
+      if (right > left) {
         plot.on().line({left, y}, {right, y}, Stroke{r.colour, 2.5});
         for (const double x : {left, right}) plot.on().line({x, y - 4}, {x, y + 4}, Stroke{r.colour, 1.5});
       }
       plot.on().mark({middle, y}, r.shape, 8, r.colour);
       plot.on().end_group();
-      // Beside the bar, on the side where there is room.
-      const bool is_right = right < plot.area().right() - 150;
-      TextLook look;
-      look.colour = r.colour;
-      look.anchor = is_right ? Anchor::start : Anchor::end;
-      plot.on().text({is_right ? right + 8 : left - 8, y + 3.5}, typeset(r.text), look);
+      // Beside the bar, on the side where there is room; on the bar where there is none.
+      const double from = std::max(left, area.x), to = std::min(right, area.right());
+      TextItem label{{to + 8, y + 3.5}, typeset(r.text), {10.5, r.colour}};
+      const double width = box_of(label).width;
+      const bool is_right = to < area.right() - 150 || to + 8 + width < area.right();
+      if (!is_right && from - 8 - width > area.x) {
+        label.at.x = from - 8;
+        label.look.anchor = Anchor::end;
+      }
+      const bool is_on_bar = !is_right && label.look.anchor == Anchor::start;
+      if (is_on_bar) label.at.x = std::max(area.x + 4, area.right() - 8 - width);
+      plot.on().begin_label(left, right);
+      if (is_on_bar) plot.on().box(box_of(label), ink::kPaper);
+      plot.on().text(label.at, label.text, label.look);
+      plot.on().end_label();
     }
   };
   return p;
@@ -105,6 +109,7 @@ std::vector<ChartBlock> dossier_charts(const DossierView& view, const DossierWor
   // As many panels on one sheet as a page holds.
   constexpr double kMostHeight = 820, kAround = 34;
   std::vector<ChartBlock> out;
+  const TimeAxis axis = part_of(time_axis_of(in), view.shown);
   for (std::size_t from = 0; from < panels.size();) {
     std::size_t to = from;
     for (double height = 60; to < panels.size() && (to == from || height + panels[to].height + kAround <= kMostHeight);
@@ -113,7 +118,7 @@ std::vector<ChartBlock> dossier_charts(const DossierView& view, const DossierWor
     ChartBlock block;
     block.chart =
         stacked({panels.begin() + static_cast<std::ptrdiff_t>(from), panels.begin() + static_cast<std::ptrdiff_t>(to)},
-                time_axis_of(in), fmt::format("All that is known of {} over time", words.title()));
+                axis, fmt::format("All that is known of {} over time", words.title()));
     for (; from < to; ++from)
       if (!panels[from].figures.rows.empty()) block.figures.emplace_back(panels[from].title, panels[from].figures);
     out.push_back(std::move(block));

@@ -25,6 +25,7 @@ struct DossierView {
   std::span<const Entry> entries;  ///< every version of every record of the vessel
   std::optional<Instant> known;    ///< only what was recorded by then was used
   std::string_view version;        ///< of the program
+  DayRange shown{};                ///< of the charts on the time axis
 };
 
 /// What the texts of a dossier share: names, the ship's clock, records by id.

@@ -1,14 +1,20 @@
 #include "reports/html_page.hpp"
 
+#include "base/embedded.hpp"
 #include "reports/charts/palette.hpp"
 #include "reports/charts/svg.hpp"
 
 #include <algorithm>
 #include <iterator>
+#include <span>
+#include <utility>
 
 #include <fmt/format.h>
 
 namespace shaftlog {
+
+std::span<const EmbeddedFile> report_assets();  // assets/charts.js
+
 namespace {
 
 // Colours stand in for @name@; a test computes their contrasts.
@@ -53,14 +59,25 @@ figcaption b{color:@text@}
 details{margin:.3rem 0}
 .d{white-space:nowrap}
 footer{margin-top:3rem;color:@quiet@;font-size:.84rem}
+.crosshair{pointer-events:none}
 .crosshair line{stroke:@text@;stroke-width:.8}
+.crosshair .band{fill:@main@;fill-opacity:.15}
 .crosshair rect{fill:@text@}
 .crosshair text{fill:@paper@;font-size:10px;text-anchor:middle}
+.ranged{cursor:crosshair;touch-action:pan-y;user-select:none}
+.range-grid line{stroke:@grid@;stroke-width:.8}
+.range-grid .strong{stroke:@axis@}
+.range-grid text{fill:@quiet@;font-size:10px;text-anchor:middle}
+.range{display:flex;flex-wrap:wrap;gap:.4rem .8rem;align-items:center;padding:.4rem 0;background:@paper@}
+.range input,.range button{font:inherit;min-height:2.4rem;padding:.2rem .6rem}
+.range p{margin:0}
 .blank{width:100%;table-layout:fixed}
 .blank th,.blank td{border:1px solid @axis@;padding:.15rem .3rem}
 .blank td{height:1.7rem;color:@quiet@}
 .blank small{display:block;font-weight:normal;color:@quiet@}
+@media screen and (min-width:44rem){.range.on{position:sticky;top:0;z-index:1}}
 @media print{
+.range label,.range button,.range+.quiet{display:none}
 .page{break-before:page}
 .blank th,.blank td{padding:1mm}
 .blank td{height:5.2mm}
@@ -84,23 +101,6 @@ th,td{padding-right:.45rem}
 p,li{orphans:3;widows:3}
 }
 )css";
-
-// Plain old script: a line and the day under the pointer, on every panel of the drawing. Nothing else needs it.
-constexpr std::string_view kScript = R"js(
-document.querySelectorAll('svg[data-time]').forEach(function(svg){
-var d=svg.getAttribute('data-time').split(' ').map(Number),ns='http://www.w3.org/2000/svg';
-var g=document.createElementNS(ns,'g'),l=document.createElementNS(ns,'line'),r=document.createElementNS(ns,'rect'),t=document.createElementNS(ns,'text');
-g.setAttribute('class','crosshair');g.setAttribute('aria-hidden','true');g.style.display='none';g.style.pointerEvents='none';
-l.setAttribute('y1',d[4]);l.setAttribute('y2',d[5]);r.setAttribute('y',d[5]+1);r.setAttribute('width',72);r.setAttribute('height',15);t.setAttribute('y',d[5]+12);
-g.appendChild(l);g.appendChild(r);g.appendChild(t);svg.appendChild(g);
-svg.addEventListener('pointermove',function(e){
-var b=svg.getBoundingClientRect(),x=(e.clientX-b.left)*svg.viewBox.baseVal.width/b.width;
-if(x<d[0]||x>d[1]){g.style.display='none';return}
-var s=d[2]+(x-d[0])/(d[1]-d[0])*(d[3]-d[2]);
-l.setAttribute('x1',x);l.setAttribute('x2',x);r.setAttribute('x',x-36);t.setAttribute('x',x);
-t.textContent=new Date(s*1000).toISOString().slice(0,10);g.style.display=''});
-svg.addEventListener('pointerleave',function(){g.style.display='none'})});
-)js";
 
 std::string coloured(std::string_view style) {
   const std::pair<std::string_view, Colour> names[] = {
@@ -167,8 +167,32 @@ std::string flowing(std::string_view text) {
   return out + escaped(text.substr(from));
 }
 
+bool is_on_time(const ReportBlock& b) {
+  const auto* chart = std::get_if<ChartBlock>(&b);
+  return chart != nullptr && chart->chart.drawing.time_scale;
+}
+
 class PageWriter {
  public:
+  /// \param range_form before the first chart on a time axis
+  explicit PageWriter(std::string_view range_form = {}) : range_form_{range_form} {}
+
+  void all(const Report& report) {
+    // Charts that share a range lie in one box, so that its fields stay beside them.
+    bool is_linked = false;
+    const auto link = [&](bool now) {
+      if (now == is_linked) return;
+      out += now ? "<div class=\"linked\">\n" : "</div>\n";
+      is_linked = now;
+      if (now) out += std::exchange(range_form_, {});
+    };
+    for (const ReportBlock& b : report.blocks) {
+      link(is_on_time(b));
+      std::visit(*this, b);
+    }
+    link(false);
+  }
+
   void operator()(const Heading& h) { add("<h{0} id=\"{1}\">{2}</h{0}>\n", h.level, h.anchor, escaped(h.text)); }
   void operator()(const Paragraph& p) { add("<p{}>{}</p>\n", p.is_quiet ? " class=\"quiet\"" : "", flowing(p.text)); }
   void operator()(const BulletList& l) {
@@ -274,6 +298,7 @@ class PageWriter {
     out += "</ul>\n";
   }
 
+  std::string_view range_form_;
   int charts_ = 0;
 };
 
@@ -289,14 +314,14 @@ std::string html_contents(const Report& report) {
   return out + "</ul></nav>\n";
 }
 
-std::string html_blocks(const Report& report) {
-  PageWriter w;
-  for (const ReportBlock& b : report.blocks) std::visit(w, b);
+std::string html_blocks(const Report& report, std::string_view range_form) {
+  PageWriter w{range_form};
+  w.all(report);
   return std::move(w.out);
 }
 
 std::string html_style() { return coloured(kStyle); }
-std::string_view html_script() noexcept { return kScript; }
+std::string_view html_script() { return report_assets().front().text; }
 std::string html_urgency(Urgency u) { return marked(u, urgency_word(u)); }
 std::string html_escaped(std::string_view text) { return escaped(text); }
 
@@ -313,9 +338,10 @@ std::string html_page(const Report& report) {
   w.out += fmt::format("<title>{}</title>\n<style>{}</style>\n</head>\n<body>\n<main>\n", escaped(report.footer),
                        html_style());
   w.out += fmt::format("<h1>{}</h1>\n<p class=\"subtitle\">{}</p>\n", escaped(report.title), escaped(report.subtitle));
-  w.out += html_contents(report) + html_blocks(report);
+  w.out += html_contents(report);
+  w.all(report);
   w.out += fmt::format("<footer>{}</footer>\n</main>\n<script>{}</script>\n</body>\n</html>\n", escaped(report.footer),
-                       kScript);
+                       html_script());
   return std::move(w.out);
 }
 

@@ -28,6 +28,9 @@ std::string says(const Entry& e, const Names& names);
 
 /// What a second look expects of a record of that kind: hours of a meter, else cm3 as format_expected_cm3.
 std::string format_expected(Kind kind, const Estimate& e);
+/// An expected amount in the unit that it is given in: "46 strokes; usual 38 to 55 (60 cm\xC2\xB3)".
+/// \param cm3_per_unit empty: not known, which it then says
+std::string format_expected_in(Unit unit, std::optional<double> cm3_per_unit, const Estimate& cm3);
 
 /// A line of a listing: everything but the heading.
 TextTable record_table();

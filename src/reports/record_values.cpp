@@ -1,5 +1,6 @@
 #include "base/decimal.hpp"
 #include "domain/amount.hpp"
+#include "reports/charts/plot.hpp"
 #include "reports/csv_text.hpp"
 #include "reports/record_report.hpp"
 
@@ -150,6 +151,25 @@ std::string format_expected(Kind kind, const Estimate& e) {
   if (kind != Kind::hours) return format_expected_cm3(e);
   return fmt::format("{} h; usual {} to {}", format_figure(e.value, 6), format_figure(e.low, 6),
                      format_figure(e.high, 6));
+}
+
+std::string format_expected_in(Unit unit, std::optional<double> cm3_per_unit, const Estimate& cm3) {
+  if (!cm3_per_unit || *cm3_per_unit <= 0) {
+    const char* why = unit == Unit::strokes ? "what a stroke of the gun gives"
+                      : unit == Unit::pct   ? "the reservoir"
+                                            : "the grease";
+    return typeset(fmt::format("{}; not known in {}: {} is not registered", format_expected_cm3(cm3),
+                               unit == Unit::pct ? "%" : name_of(unit), why));
+  }
+  const double part = 1 / *cm3_per_unit;
+  // As fine as somebody can count, weigh or read it.
+  const bool is_large = unit == Unit::l || unit == Unit::kg || unit == Unit::lb;
+  const int decimals = is_large ? 2 : unit == Unit::oz ? 1 : 0;
+  const auto figure = [&](double v) { return fmt::format("{:.{}f}", v * part, decimals); };
+  const std::string word{unit == Unit::pct ? "%" : name_of(unit)};
+  std::string out = fmt::format("{} {}; usual {} to {}", figure(cm3.value), word, figure(cm3.low), figure(cm3.high));
+  if (unit != Unit::cm3 && unit != Unit::ml) out += fmt::format(" ({:.0f} cm3)", cm3.value);
+  return typeset(out);
 }
 
 TextTable record_table() {

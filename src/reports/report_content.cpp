@@ -206,7 +206,7 @@ Report shaft_report(const ReportInput& in, ShaftId shaft_id, std::span<const Ent
 
   r.blocks.emplace_back(Heading{2, "Its history on one time axis", "charts"});
   const ShaftChartInput input{log, shaft, state, detail, in.view.as_of, zone, &v.findings};
-  add_stack(r, shaft_panels(input, feeding(in, 0, detail, zone)), time_axis_of(input), shaft.code);
+  add_stack(r, shaft_panels(input, feeding(in, 0, detail, zone)), part_of(time_axis_of(input), in.shown), shaft.code);
   r.blocks.emplace_back(Heading{2, "Grease against running hours", "hours"});
   add_chart(r, grease_against_hours(input));
 

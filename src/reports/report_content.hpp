@@ -17,6 +17,7 @@ struct ReportInput {
   const ReviewView& view;           ///< its vessels have their details
   std::span<const VesselLog> logs;  ///< of view.vessels, in the same order
   std::string records;              ///< what the records are known by: "9564 records, fingerprint 3f2a..."
+  DayRange shown{};                 ///< of the charts of a shaft's report
 };
 
 /// For a superintendent and an auditor: what asks for attention, every ship's state, grease, planned and done.

@@ -63,6 +63,38 @@ test('the subject used last stands first', async () => {
   await page.done();
 });
 
+test('what is expected is told in the unit that is chosen, in strokes of the gun on board, in plain digits', async () => {
+  const page = await site.open('tablet');
+  const says = () => page.$$eval('.known [data-unit]', (all) => all.filter((e) => e.checkVisibility()).map((e) => e.textContent));
+  await page.goto('/ship/fenhollow/record/greasing?shaft=fin_port');
+  const found = {};
+  for (const unit of ['strokes', 'cm3', 'g', 'kg', 'oz', 'lb']) {
+    await page.check(`[name=unit][value=${unit}]`, { force: true });
+    const told = await says();
+    assert.equal(told.length, 1, unit);
+    found[unit] = told[0];
+    assert.match(told[0], new RegExp(`^[\\d.]+ ${unit === 'cm3' ? 'cm³' : unit}; usual [\\d.]+ to [\\d.]+`), told[0]);
+  }
+  const cm3 = parseFloat(found.cm3);
+  assert.ok(parseFloat(found.strokes) < cm3 && parseFloat(found.strokes) > cm3 / 3, JSON.stringify(found));
+  assert.ok(Math.abs(parseFloat(found.g) / cm3 - 0.9) < 0.15, JSON.stringify(found));
+  await page.check('[name=unit][value=strokes]', { force: true });
+  await page.fill('[name=amount]', '45');
+  assert.match((await says())[0], /strokes/, 'and it stays while the number is typed');
+  await inspect(page, 'crew-expected', { isJudged: true });
+
+  await page.goto(`${home}/record/refill?lubricator=lub1`);
+  for (const [unit, word] of [['kg', 'kg'], ['pct', '%'], ['l', 'l']]) {
+    await page.check(`[name=unit][value=${unit}]`, { force: true });
+    assert.match((await says())[0], new RegExp(`^[\\d.]+ ${word}; usual`));
+  }
+  await page.done();
+  const plain = await site.open('phone', { javaScriptEnabled: false });
+  await plain.goto('/ship/fenhollow/record/greasing?shaft=fin_port');
+  assert.match(await plain.locator('.known [data-unit]:not([hidden])').textContent(), /strokes; usual/, 'as it was given last');
+  await plain.done();
+});
+
 for (const screen of Object.keys(screens)) {
   test(`greasing, hours, alarm, correction and withdrawal: ${screen}`, async () => {
     const page = await site.open(screen);

@@ -114,6 +114,11 @@ class ChartedShip {
     }
     return out;
   }
+  /// A range in the middle of all that is known.
+  [[nodiscard]] static DayRange spring_days() {
+    using namespace std::chrono;
+    return {local_days{year{2025} / 3 / 1}, local_days{year{2025} / 6 / 30}};
+  }
   /// Every chart that there is, of every shaft.
   [[nodiscard]] std::vector<Chart> charts() const {
     std::vector<Chart> out;
@@ -121,6 +126,8 @@ class ChartedShip {
       const ShaftChartInput in = shaft(i);
       for (const Panel& p : shaft_panels(in, feeding(i))) out.push_back(chart_of(p, time_axis_of(in)));
       out.push_back(stacked(shaft_panels(in, feeding(i)), time_axis_of(in), log.shafts[i].code));
+      if (i < 2)  // of the rudder too little is known
+        out.push_back(stacked(shaft_panels(in, feeding(i)), part_of(time_axis_of(in), spring_days()), "spring"));
       out.push_back(grease_against_hours(in));
     }
     const LubricatorChartInput pump = lubricator();

@@ -50,6 +50,14 @@ void Drawing::include(const Drawing& other, Place by) {
       clip->box.x += by.x;
       clip->box.y += by.y;
     }
+    if (auto* grid = std::get_if<TimeGridBegin>(&item)) {
+      grid->y_top += by.y;
+      grid->y_bottom += by.y;
+    }
+    if (auto* label = std::get_if<LabelBegin>(&item)) {
+      label->x_from += by.x;
+      label->x_to += by.x;
+    }
     items_.push_back(std::move(item));
   }
 }

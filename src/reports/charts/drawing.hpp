@@ -2,6 +2,7 @@
 
 #include "base/time.hpp"
 
+#include <chrono>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -76,13 +77,29 @@ struct ClipBegin {
   Box box;
 };
 struct ClipEnd {};
-using DrawingItem = std::variant<LineItem, AreaItem, MarkItem, TextItem, GroupBegin, GroupEnd, ClipBegin, ClipEnd>;
+/// Up to the matching end: what lies on the time axis and is spread out when a range of it is looked at.
+struct OnTimeBegin {};
+struct OnTimeEnd {};
+/// Up to the matching end: lines at round moments from `y_top` to `y_bottom`, or, where these are one, their labels
+/// below; for a range of the axis others are drawn in their place.
+struct TimeGridBegin {
+  double y_top = 0, y_bottom = 0;
+};
+struct TimeGridEnd {};
+/// Within OnTime, up to the matching end: the label of what stands between two places; goes with it, keeps its size.
+struct LabelBegin {
+  double x_from = 0, x_to = 0;
+};
+struct LabelEnd {};
+using DrawingItem = std::variant<LineItem, AreaItem, MarkItem, TextItem, GroupBegin, GroupEnd, ClipBegin, ClipEnd,
+                                 OnTimeBegin, OnTimeEnd, TimeGridBegin, TimeGridEnd, LabelBegin, LabelEnd>;
 
-/// Where time runs on a drawing: for a cross-hair on screen.
+/// Where time runs on a drawing: for a cross-hair and for ranges on screen.
 struct TimeScale {
   double x_from = 0, x_to = 0;
   Instant from{}, to{};
   double y_top = 0, y_bottom = 0;
+  std::chrono::minutes offset{};  ///< of the clock whose days are meant, at the end of the axis
 };
 
 class Drawing {
@@ -100,6 +117,12 @@ class Drawing {
   void end_group();
   void begin_clip(const Box& box);
   void end_clip();
+  void begin_on_time() { items_.emplace_back(OnTimeBegin{}); }
+  void end_on_time() { items_.emplace_back(OnTimeEnd{}); }
+  void begin_time_grid(double y_top, double y_bottom) { items_.emplace_back(TimeGridBegin{y_top, y_bottom}); }
+  void end_time_grid() { items_.emplace_back(TimeGridEnd{}); }
+  void begin_label(double x_from, double x_to) { items_.emplace_back(LabelBegin{x_from, x_to}); }
+  void end_label() { items_.emplace_back(LabelEnd{}); }
   /// Puts another drawing's items here, its top left corner at `at`, groups and clips included.
   void include(const Drawing& other, Place at);
 

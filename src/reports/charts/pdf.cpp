@@ -122,6 +122,12 @@ class Painter {
   }
   void operator()(const GroupBegin&) {}
   void operator()(const GroupEnd&) {}
+  void operator()(const OnTimeBegin&) {}
+  void operator()(const OnTimeEnd&) {}
+  void operator()(const TimeGridBegin&) {}
+  void operator()(const TimeGridEnd&) {}
+  void operator()(const LabelBegin&) {}
+  void operator()(const LabelEnd&) {}
   void operator()(const ClipBegin& b) {
     cairo_save(c_);
     cairo_rectangle(c_, b.box.x, b.box.y, b.box.width, b.box.height);

@@ -1,11 +1,14 @@
 #include "reports/charts/plot.hpp"
 
+#include "base/error.hpp"
 #include "reports/charts/text_width.hpp"
 #include "reports/charts/ticks.hpp"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
+
+#include <fmt/format.h>
 
 namespace shaftlog {
 namespace {
@@ -17,6 +20,29 @@ const Stroke kAxisLine{ink::kAxis, 0.8, Dash::solid};
 
 }  // namespace
 
+TimeAxis part_of(const TimeAxis& whole, const DayRange& days) {
+  if (!days.from && !days.to) return whole;
+  const auto text = [](std::chrono::local_days d) {
+    return format_day(Instant{d.time_since_epoch()}, Zone::utc());  // the day as it is called
+  };
+  const auto begin_of = [&](std::chrono::local_days d) {
+    return Instant{d.time_since_epoch()} - whole.zone.offset_of_local(std::chrono::local_seconds{d});
+  };
+  if (days.from && days.to && *days.from > *days.to)
+    throw Error{Errc::usage, fmt::format("from {} to {}: the first day must not be after the last", text(*days.from),
+                                         text(*days.to))};
+  TimeAxis part = whole;
+  part.is_part = true;
+  if (days.from) part.from = std::max(whole.from, begin_of(*days.from));
+  if (days.to) part.to = std::min(whole.to, begin_of(*days.to + std::chrono::days{1}));
+  if (part.from >= part.to)
+    throw Error{Errc::usage, fmt::format("{}{}: the charts run from {} to {}",
+                                         days.from ? "from " + text(*days.from) : std::string{},
+                                         days.to ? fmt::format("{}to {}", days.from ? " " : "", text(*days.to)) : "",
+                                         format_day(whole.from, whole.zone), format_day(whole.to, whole.zone))};
+  return part;
+}
+
 Plot::Plot(Drawing& on, const Box& area, double x_low, double x_high, double y_low, double y_high, bool is_log)
     : on_{&on}, area_{area}, x_low_{x_low}, x_high_{x_high}, y_low_{y_low}, y_high_{y_high}, is_log_{is_log} {}
 
@@ -27,7 +53,8 @@ Plot::Plot(Drawing& on, const Box& area, const TimeAxis& axis, double y_low, dou
       x_low_{static_cast<double>(in_unix_s(axis.from))},
       x_high_{static_cast<double>(in_unix_s(axis.to))},
       y_low_{y_low},
-      y_high_{y_high} {}
+      y_high_{y_high},
+      is_of_time_{true} {}
 
 double Plot::x(double value) const { return area_.x + (value - x_low_) / (x_high_ - x_low_) * area_.width; }
 double Plot::x(Instant t) const { return x(static_cast<double>(in_unix_s(t))); }
@@ -84,12 +111,14 @@ bool Plot::label(Place near, const std::string& text, Colour colour, bool is_str
           box.bottom() > area_.bottom())
         continue;
       if (std::any_of(taken_.begin(), taken_.end(), [&](const Box& t) { return overlaps(t, box); })) continue;
+      if (is_of_time_) on_->begin_label(near.x, near.x);
       on_->box(box, ink::kPaper);
       if (away > 10) {  // so far off that it needs a line to what it means
         const Place to{std::clamp(near.x, box.x, box.right()), at.y > near.y ? box.y : box.bottom()};
         on_->line(near, to, {ink::kAxis, 0.7, Dash::solid});
       }
       on_->text(at, text, {kLabel, colour, Anchor::start, is_strong});
+      if (is_of_time_) on_->end_label();
       taken_.push_back(box);
       return true;
     }
@@ -99,6 +128,16 @@ bool Plot::label(Place near, const std::string& text, Colour colour, bool is_str
 
 bool Plot::label(const std::vector<Place>& near, const std::string& text, Colour colour, bool is_strong) {
   return std::any_of(near.begin(), near.end(), [&](Place p) { return label(p, text, colour, is_strong); });
+}
+
+void Plot::notice(const std::string& text, double part) {
+  // As the label of the whole axis it stays in sight whatever range is shown.
+  const Place at{area_.x + area_.width / 2, area_.y + part * area_.height + 3.5};
+  if (is_of_time_) on_->begin_label(area_.x, area_.right());
+  const TextItem words{at, text, {kLabel, ink::kQuiet, Anchor::middle}};
+  on_->text(words.at, words.text, words.look);
+  if (is_of_time_) on_->end_label();
+  taken_.push_back(box_of(words));
 }
 
 void Plot::keep_clear(const std::vector<Place>& line) {
@@ -182,18 +221,21 @@ void draw_band(Drawing& on, const std::vector<double>& x, const std::vector<doub
 
 void draw_onset(Plot& plot, double x_low, double x_estimate, double x_high) {
   const Box& a = plot.area();
+  if (plot.axis().is_part && (x_high < a.x || x_low > a.right())) return;
   const double left = std::clamp(x_low, a.x, a.right()), right = std::clamp(x_high, a.x, a.right());
   const double middle = std::clamp(x_estimate, a.x, a.right());
   Drawing& on = plot.on();
-  on.box({left, a.y, std::max(1.5, right - left), a.height}, ink::kWarnBand);
-  for (const double x : {left, std::max(right, left + 1.5)}) {
+  on.box({left, a.y, right - left, a.height}, ink::kWarnBand);
+  for (const double x : {left, right}) {
     on.line({x, a.y}, {x, a.bottom()}, {ink::kWarnEdge, 0.7, Dash::solid});
   }
+  if (plot.axis().is_part && (x_estimate < a.x || x_estimate > a.right())) return;
   on.line({middle, a.y}, {middle, a.bottom()}, {ink::kWarn, 1.2, Dash::dashed});
 }
 
 void label_onset(Plot& plot, double x_estimate, const std::string& text) {
   const Box& a = plot.area();
+  if (plot.axis().is_part && (x_estimate < a.x || x_estimate > a.right())) return;
   const double x = std::clamp(x_estimate, a.x, a.right());
   plot.label({{x, a.y + 10},
               {x, a.bottom() - 10},
@@ -209,12 +251,21 @@ void draw_panel(Drawing& on, const Panel& panel, const TimeAxis& axis, double to
   on.text({0, top + 12}, panel.title, {kTitle, ink::kText, Anchor::start, true});
   on.text({text_width(panel.title, kTitle, true) + 8, top + 12}, panel.unit, {kLabel, ink::kQuiet});
   Plot plot{on, {kLeft, top + 22, kChartWidth - kLeft - kRight, panel.height}, axis, panel.y_low, panel.y_high};
+  const Box& area = plot.area();
+  on.begin_time_grid(area.y, area.bottom());
   for (const TimeTick& t : ticks) {
     const double x = plot.x(t.at);
-    on.line({x, plot.area().y}, {x, plot.area().bottom()}, {t.is_year ? ink::kAxis : ink::kGrid, 0.8, Dash::solid});
+    on.line({x, area.y}, {x, area.bottom()}, {t.is_year ? ink::kAxis : ink::kGrid, 0.8, Dash::solid});
   }
+  on.end_time_grid();
   if (panel.has_y_axis) plot.y_axis(panel.height > 100 ? 6 : 4);
-  if (panel.draw) panel.draw(plot);
+  if (panel.draw) {
+    on.begin_on_time();
+    if (axis.is_part) on.begin_clip({area.x, area.y - 8, area.width, area.height + 12});
+    panel.draw(plot);
+    if (axis.is_part) on.end_clip();
+    on.end_on_time();
+  }
   plot.frame();
   plot.finish();
 }
@@ -223,6 +274,7 @@ void draw_time_labels(Drawing& on, const TimeAxis& axis, double bottom, const st
   const Plot plot{on, {kLeft, bottom - 1, kChartWidth - kLeft - kRight, 1}, axis, 0, 1};
   bool has_year = false;
   double last_right = -1e9;
+  on.begin_time_grid(bottom, bottom);
   for (const TimeTick& t : ticks) {
     const double x = plot.x(t.at);
     on.line({x, bottom}, {x, bottom + 4}, kAxisLine);
@@ -236,12 +288,13 @@ void draw_time_labels(Drawing& on, const TimeAxis& axis, double bottom, const st
     last_right = x + half;
     has_year = true;
   }
+  on.end_time_grid();
 }
 
 std::vector<TimeTick> ticks_of(const TimeAxis& axis) { return time_ticks(axis.from, axis.to, axis.zone, 10); }
 
 TimeScale scale_of(const TimeAxis& axis, double top, double bottom) {
-  return {kLeft, kChartWidth - kRight, axis.from, axis.to, top, bottom};
+  return {kLeft, kChartWidth - kRight, axis.from, axis.to, top, bottom, axis.zone.offset_at(axis.to)};
 }
 
 }  // namespace

@@ -4,6 +4,7 @@
 #include "reports/charts/drawing.hpp"
 #include "reports/charts/palette.hpp"
 
+#include <chrono>
 #include <functional>
 #include <optional>
 #include <string>
@@ -32,7 +33,15 @@ constexpr double kChartWidth = 680;
 struct TimeAxis {
   Instant from{}, to{};
   Zone zone = Zone::utc();
+  bool is_part = false;  ///< there is more before or after: what lies outside is cut off
 };
+
+/// Days of the ship's clock that charts are to show, both included; empty: from the beginning, to the end.
+struct DayRange {
+  std::optional<std::chrono::local_days> from, to;
+};
+/// The part of an axis that is asked for. \throws Error{usage} the days are in the wrong order, or the axis has none
+TimeAxis part_of(const TimeAxis& whole, const DayRange& days);
 
 /// The area where data is drawn, with its scales. Labels keep out of each other's way: what finds no room is left out,
 /// the figures are in the table.
@@ -60,6 +69,8 @@ class Plot {
   bool label(Place near, const std::string& text, Colour colour, bool is_strong = false);
   /// The same at the first of several places that has room.
   bool label(const std::vector<Place>& near, const std::string& text, Colour colour, bool is_strong = false);
+  /// Words in place of data, which stay where they are: at `part` of the height from the top.
+  void notice(const std::string& text, double part = 0.5);
   /// Keeps labels away from a box.
   void keep_clear(const Box& box) { taken_.push_back(box); }
   /// Keeps labels off a line.
@@ -80,7 +91,7 @@ class Plot {
   Box area_;
   TimeAxis axis_;
   double x_low_ = 0, x_high_ = 1, y_low_ = 0, y_high_ = 1;
-  bool is_log_ = false;
+  bool is_log_ = false, is_of_time_ = false;
   std::vector<Box> taken_;
   std::vector<RightLabel> right_;
 };

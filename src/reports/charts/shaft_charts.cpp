@@ -209,8 +209,7 @@ Panel washout_panel(const ShaftChartInput& in) {
     Drawing& on = plot.on();
     const WashoutResult& w = in.detail.washout;
     if (steps.empty()) {
-      plot.label({plot.area().x + plot.area().width / 2, plot.area().y + plot.area().height / 2},
-                 "no greasing after a first one with running hours between: nothing can be told yet", ink::kQuiet);
+      plot.notice("no greasing after a first one with running hours between: nothing can be told yet");
       return;
     }
     on.begin_clip({plot.area().x, plot.area().y - 6, plot.area().width, plot.area().height + 6});
@@ -321,8 +320,7 @@ Panel fill_panel(const ShaftChartInput& in) {
     if (shown.empty()) {
       on.line({plot.area().x, y_reserve}, {plot.area().right(), y_reserve}, {ink::kWarn, 1.1, Dash::dash_dot});
       plot.right_label(y_reserve, fmt::format("reserve {} %", format_figure(reserve)), ink::kWarn);
-      plot.label({plot.area().x + plot.area().width / 2, plot.area().y + plot.area().height / 2},
-                 in.detail.history.cavity_cm3 ? "not known" : "cavity capacity not registered: not known", ink::kQuiet);
+      plot.notice(in.detail.history.cavity_cm3 ? "not known" : "cavity capacity not registered: not known");
       return;
     }
     std::vector<double> x, low, high;
@@ -419,8 +417,7 @@ Chart grease_against_hours(const ShaftChartInput& in) {
   plot.frame();
   plot.x_axis("running hours", 7);
   if (sums.size() < 2) {
-    plot.label({plot.area().x + plot.area().width / 2, kTop + kHeight / 2},
-               "fewer than two greasings with running hours", ink::kQuiet);
+    plot.notice("fewer than two greasings with running hours");
     c.story = "Fewer than two greasings with running hours are recorded: nothing to compare yet.";
   } else {
     if (const WashoutShift* s = shift_of(in); s != nullptr) {

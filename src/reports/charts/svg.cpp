@@ -19,6 +19,14 @@ std::string px(double v) {
   return fmt::format("{}{}.{}", tenths < 0 ? "-" : "", std::labs(tenths) / 10, std::labs(tenths) % 10);
 }
 
+// Along time a range may be drawn fifty times as wide.
+std::string fine_px(double v) {
+  std::string text = fmt::format("{:.2f}", v);
+  while (text.back() == '0') text.pop_back();
+  if (text.back() == '.') text.pop_back();
+  return text == "-0" ? "0" : text;
+}
+
 std::string_view dashes(Dash d) {
   switch (d) {
     case Dash::solid:
@@ -45,13 +53,13 @@ class Writer {
   }
   void operator()(const MarkItem& m) {
     if (m.shape == Shape::disc) {
-      add("<circle cx=\"{}\" cy=\"{}\" r=\"{}\" fill=\"{}\"/>\n", px(m.at.x), px(m.at.y), px(m.size / 2),
-          hex(m.colour));
+      add("<circle cx=\"{}\" cy=\"{}\" r=\"{}\" fill=\"{}\"/>\n", x_of(m), px(m.at.y), px(m.size / 2), hex(m.colour));
     } else if (m.shape == Shape::ring) {
-      add("<circle cx=\"{}\" cy=\"{}\" r=\"{}\" fill=\"{}\" stroke=\"{}\" stroke-width=\"1.6\"/>\n", px(m.at.x),
+      add("<circle cx=\"{}\" cy=\"{}\" r=\"{}\" fill=\"{}\" stroke=\"{}\" stroke-width=\"1.6\"/>\n", x_of(m),
           px(m.at.y), px(m.size / 2 - 0.8), hex(ink::kPaper), hex(m.colour));
     } else {
-      add("<path d=\"{}\" fill=\"{}\"/>\n", path(corners_of(m), true), hex(m.colour));
+      add("<path{} d=\"{}\" fill=\"{}\"/>\n", is_on_time_ ? " class=\"m\"" : "", path(corners_of(m), true),
+          hex(m.colour));
     }
   }
   void operator()(const TextItem& t) {
@@ -69,6 +77,20 @@ class Writer {
         id_, clips_, px(c.box.x), px(c.box.y), px(c.box.right()), px(c.box.bottom()));
   }
   void operator()(const ClipEnd&) { out += "</g>\n"; }
+  void operator()(const OnTimeBegin&) {
+    is_on_time_ = true;
+    out += "<g class=\"on-time\">\n";
+  }
+  void operator()(const OnTimeEnd&) {
+    is_on_time_ = false;
+    out += "</g>\n";
+  }
+  void operator()(const TimeGridBegin& g) {
+    add("<g class=\"time-grid\" data-y=\"{} {}\">\n", px(g.y_top), px(g.y_bottom));
+  }
+  void operator()(const TimeGridEnd&) { out += "</g>\n"; }
+  void operator()(const LabelBegin& l) { add("<g data-x=\"{} {}\">\n", fine_px(l.x_from), fine_px(l.x_to)); }
+  void operator()(const LabelEnd&) { out += "</g>\n"; }
 
   std::string out;
 
@@ -78,11 +100,11 @@ class Writer {
     fmt::format_to(std::back_inserter(out), how, std::forward<Values>(values)...);
   }
 
-  static std::string path(const std::vector<Place>& points, bool is_closed) {
+  [[nodiscard]] std::string path(const std::vector<Place>& points, bool is_closed) const {
     std::string d;
     std::string before;
     for (const Place& p : points) {
-      const std::string at = px(p.x) + ' ' + px(p.y);
+      const std::string at = (is_on_time_ ? fine_px(p.x) : px(p.x)) + ' ' + px(p.y);
       if (at == before) continue;
       d += d.empty() ? 'M' : 'L';
       d += at;
@@ -99,8 +121,11 @@ class Writer {
     return text;
   }
 
+  [[nodiscard]] std::string x_of(const MarkItem& m) const { return is_on_time_ ? fine_px(m.at.x) : px(m.at.x); }
+
   std::string_view id_;
   int clips_ = 0;
+  bool is_on_time_ = false;
 };
 
 }  // namespace
@@ -150,8 +175,8 @@ std::string svg_text(const Drawing& d, const SvgOptions& o) {
   w.out += " font-family=\"'DejaVu Sans', Verdana, Arial, sans-serif\"";
   if (d.time_scale) {
     const TimeScale& t = *d.time_scale;
-    w.out += fmt::format(" data-time=\"{} {} {} {} {} {}\"", px(t.x_from), px(t.x_to), in_unix_s(t.from),
-                         in_unix_s(t.to), px(t.y_top), px(t.y_bottom));
+    w.out += fmt::format(" data-time=\"{} {} {} {} {} {} {}\"", px(t.x_from), px(t.x_to), in_unix_s(t.from),
+                         in_unix_s(t.to), px(t.y_top), px(t.y_bottom), 60 * t.offset.count());
   }
   w.out += fmt::format(">\n<title id=\"{}-t\">{}</title>\n", o.id, escaped(o.title));
   if (!o.description.empty()) w.out += fmt::format("<desc id=\"{}-d\">{}</desc>\n", o.id, escaped(o.description));

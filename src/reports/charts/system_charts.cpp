@@ -160,14 +160,15 @@ Panel delivery_panel(const LubricatorChartInput& in) {
       if (to <= a.x || from >= a.right()) continue;
       on.begin_group(
           fmt::format("known to stand still: {} to {}", format_day(s.from, in.zone), format_day(s.to, in.zone)));
-      on.box({from, a.bottom() - 7, std::max(2.0, to - from), 6}, ink::kQuiet);
+      // Its edge keeps a short one in sight, and no wider than it is where the time is spread out.
+      on.box({from, a.bottom() - 6, to - from, 4}, ink::kQuiet, Stroke{ink::kQuiet, 2});
       on.end_group();
     }
     const bool stood = std::any_of(in.detail.standstills.begin(), in.detail.standstills.end(),
                                    [&](const Span& s) { return plot.x(s.to) > a.x && plot.x(s.from) < a.right(); });
     if (stood) plot.right_label(a.bottom() - 4, "grey bar: stood still", ink::kQuiet);
     if (line.empty() && cycle_line.empty()) {
-      plot.label({a.x + a.width / 2, a.y + 0.75 * a.height}, "no level, refill or counter reading tells", ink::kQuiet);
+      plot.notice("no level, refill or counter reading tells", 0.75);
     }
     plot.keep_clear(line);
     plot.keep_clear(cycle_line);
@@ -222,16 +223,19 @@ Panel alarm_panel(const std::vector<AlarmEpisode>& alarms, const TimeAxis& axis)
         const double from = plot.x(e.raised);
         if (from > a.right()) continue;
         const double to = std::min(a.right(), e.cleared ? plot.x(*e.cleared) : a.right());
+        if (plot.axis().is_part && to < a.x) continue;
         on.begin_group(fmt::format("{}: raised {}, {}", spoken(name_of(e.alarm)), format_day(e.raised, axis.zone),
                                    e.cleared ? "cleared " + format_day(*e.cleared, axis.zone) : "standing"));
-        on.box({std::max(from, a.x), y - 5, std::max(2.5, to - from), 10}, e.cleared ? ink::kOther : ink::kWarn);
+        const Colour colour = e.cleared ? ink::kOther : ink::kWarn;
+        const double left = std::max(from, a.x);
+        on.box({left, y - 4, std::max(0.0, to - left), 8}, colour, Stroke{colour, 2});
         on.end_group();
         stands |= !e.cleared;
       }
       plot.right_label(y, fmt::format("{}: {}{}", spoken(name_of(kinds[row])), n, stands ? ", standing" : ""),
                        stands ? ink::kWarn : ink::kText, stands);
     }
-    if (kinds.empty()) plot.label({a.x + a.width / 2, a.y + a.height / 2}, "none recorded", ink::kQuiet);
+    if (kinds.empty()) plot.notice("none recorded");
   };
   return p;
 }
@@ -277,10 +281,11 @@ Panel alarm_rate_panel(const std::vector<AlarmEpisode>& alarms, const std::optio
     const Box& a = plot.area();
     for (const Quarter& q : quarters) {
       if (q.run_h < 50 || q.n == 0) continue;
-      const double left = std::max(a.x, plot.x(q.from)) + 1, right = std::min(a.right(), plot.x(q.to)) - 1;
+      const double left = std::max(a.x, plot.x(q.from)), right = std::min(a.right(), plot.x(q.to));
       if (right <= left) continue;
       on.begin_group(fmt::format("{} alarms in {} h", q.n, format_figure(q.run_h, 4)));
-      on.box({left, plot.y(q.per_1000h()), right - left, a.bottom() - plot.y(q.per_1000h())}, ink::kMainEdge);
+      on.box({left, plot.y(q.per_1000h()), right - left, a.bottom() - plot.y(q.per_1000h())}, ink::kMainEdge,
+             Stroke{ink::kPaper, 1.5});
       on.end_group();
     }
     if (rate) {
@@ -341,7 +346,7 @@ Panel hours_panel(const ShaftChartInput& in) {
       outline.push_back({plot.x(m.to), plot.y(m.per_day)});
     }
     if (outline.empty()) {
-      plot.label({a.x + a.width / 2, a.y + a.height / 2}, "not known", ink::kQuiet);
+      plot.notice("not known");
       return;
     }
     std::vector<Place> filled = outline;
@@ -436,8 +441,10 @@ Panel events_panel(const ShaftChartInput& in) {
         if (std::any_of(rows[r].begin(), rows[r].end(), [&](const Box& b) { return overlaps(b, box); })) continue;
         rows[r].push_back(box);
         on.mark({x, box.y + 8}, e.shape, 7, e.colour);
+        on.begin_label(x, x);
         on.text({is_left ? x - 8 : x + 7, box.y + 11.5}, e.text,
                 {10, e.colour, is_left ? Anchor::end : Anchor::start, e.colour == ink::kWarn});
+        on.end_label();
         is_told = true;
       }
       if (!is_told) ++untold;

@@ -169,7 +169,20 @@
     show();
   }
 
+  /** What is expected, in the unit, gun and grease that are chosen. */
+  function expect(form) {
+    var data = new FormData(form);
+    form.querySelectorAll('.known [data-unit]').forEach(function (e) {
+      e.hidden = !['unit', 'gun', 'grease'].every(function (name) {
+        return !e.hasAttribute('data-' + name) || e.getAttribute('data-' + name) === (data.get(name) || '');
+      });
+    });
+  }
+
   function attach(form) {
+    form.addEventListener('change', function () { expect(form); });
+    window.addEventListener('pageshow', function () { expect(form); });  // a browser fills in again what was chosen
+    expect(form);
     var asked = '', seen = '', timer = null, busy = false;
     var button = form.querySelector('button.go');
     token = token || (field(form, 'form_token') && field(form, 'form_token').value);
@@ -219,6 +232,7 @@
           keepLocally(form, all, id);
           form.reset();
           recall(form);
+          expect(form);
           field(form, 'id').value = newId();
           form.oddities = [];
           seen = '';

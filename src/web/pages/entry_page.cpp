@@ -190,7 +190,7 @@ Response show(Site& site, const Request& q, const std::string& code, Kind kind) 
       f.last = fmt::format("{}, {}", says(*look->last, names), format_local(look->last->head.at));
       take_over(f.values, *look->last, names);
     }
-    if (look->expected) f.expected = format_expected(kind, *look->expected);
+    f.expected = look->expected;
   }
   if (kind == Kind::greasing && text_of(f.values, "ended").empty()) f.values.emplace_back("ended", "pressure");
   f.id = format_uuid(make_uuid_v7(site.clock().now()));
@@ -291,18 +291,8 @@ Response keep(Site& site, const Request& q, const std::string& code, Kind kind) 
   if (!q.wants_json) look = second_look(db, *draft.entry, now);
   look.odd.insert(look.odd.begin(), draft.odd.begin(), draft.odd.end());
   if (!q.wants_json && !look.odd.empty() && value_of(q.form, "right").empty()) {
-    EntryForm f{kind,
-                reg,
-                vessel,
-                fields,
-                entry_path(code, kind, {}),
-                look.odd,
-                {},
-                {},
-                {},
-                look.expected ? format_expected(kind, *look.expected) : std::string{},
-                format_uuid(*id),
-                false};
+    EntryForm f{kind, reg, vessel, fields,        entry_path(code, kind, {}), look.odd,
+                {},   {},  {},     look.expected, format_uuid(*id),           false};
     Html h;
     entry_form(h, site, q, f);
     return page(framed(site, q,
@@ -456,6 +446,39 @@ NamedTexts record_fields(Kind kind, const Request& q) {
   return out;
 }
 
+namespace {
+
+/// What is expected, in every unit that it can be typed in: the script shows the one that is chosen.
+void expected(Html& h, const EntryForm& f, Instant now) {
+  if (!f.expected) return;
+  h.raw("<p role=\"status\">expected: ");
+  const Choices units = choices_of(f, "unit");
+  if (units.empty()) {
+    h.raw("<strong>").esc(format_expected(f.kind, *f.expected)).raw("</strong></p>");
+    return;
+  }
+  const auto chosen = [&](std::string_view field, std::string_view else_) {
+    const std::string_view text = text_of(f.values, field);
+    return text.empty() ? else_ : text;
+  };
+  const Choices guns = choices_of(f, "gun");
+  const std::string_view unit = chosen("unit", units.front().first), grease = text_of(f.values, "grease");
+  const std::string_view gun = chosen("gun", guns.empty() ? std::string_view{} : guns.front().first);
+  for (const UnitWorth& w : unit_worths(f.reg, now, f.kind, f.values)) {
+    const std::string_view name = name_of(w.unit);
+    const bool is_offered = std::any_of(units.begin(), units.end(), [&](const auto& u) { return u.first == name; });
+    const bool is_chosen = name == unit && (!w.gun || *w.gun == gun) && (!w.grease || *w.grease == grease);
+    if (!is_offered && !is_chosen) continue;
+    h.add("<strong data-unit=\"{}\"", name);
+    if (w.gun) h.add(" data-gun=\"{}\"", html_escaped(*w.gun));
+    if (w.grease) h.add(" data-grease=\"{}\"", html_escaped(*w.grease));
+    h.raw(is_chosen ? ">" : " hidden>").esc(format_expected_in(w.unit, w.cm3, *f.expected)).raw("</strong>");
+  }
+  h.raw("</p>");
+}
+
+}  // namespace
+
 void entry_form(Html& h, Site& site, const Request& q, const EntryForm& f) {
   const std::string offset = fmt::format("{}", Zone{f.vessel.time_zone}.offset_at(site.clock().now_s()).count());
   h.add(
@@ -468,7 +491,7 @@ void entry_form(Html& h, Site& site, const Request& q, const EntryForm& f) {
         name_of(f.kind), html_escaped(f.id));
   h.raw("<div class=\"known\">");
   if (!f.last.empty()) h.raw("<p>last: ").esc(f.last).raw("</p>");
-  if (!f.expected.empty()) h.raw("<p>expected: <strong>").esc(f.expected).raw("</strong></p>");
+  expected(h, f, site.clock().now_s());
   h.raw("</div>\n");
   for (const FieldFault& x : f.faults)
     if (x.field.empty()) h.raw("<p class=\"fault\" role=\"alert\">").esc(x.text).raw("</p>\n");

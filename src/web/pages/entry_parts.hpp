@@ -24,8 +24,9 @@ struct EntryForm {
   std::vector<std::string> odd;    ///< shown, with a field to say it is right all the same
   std::vector<FieldFault> faults;  ///< shown beside the fields
   std::vector<std::string> missing;
-  std::string last, expected;  ///< of what is known before
-  std::string id;              ///< the new record's
+  std::string last;                  ///< of what is known before
+  std::optional<Estimate> expected;  ///< amount [cm3] or reading [h]
+  std::string id;                    ///< the new record's
   bool is_correction = false;
 };
 void entry_form(Html& h, Site& site, const Request& q, const EntryForm& form);

@@ -30,9 +30,39 @@ Seen look_at(Site& site, const Request& q, const Places& p) {
   return {report_data(db, site.clock().now_s(), request, p[1]), p[0], p[1], view.is_stale};
 }
 
-Report report_of(const Seen& seen) {
+Report report_of(const Seen& seen, const DayRange& shown) {
   const ReviewView view = view_of(seen.data.review, "vessel " + seen.vessel);
-  return shaft_report({view, seen.data.review.logs, seen.data.records}, seen.data.shaft, seen.data.entries);
+  return shaft_report({view, seen.data.review.logs, seen.data.records, shown}, seen.data.shaft, seen.data.entries);
+}
+
+/// The days that the address asks of the charts.
+DayRange asked_days(const Request& q) {
+  const auto day = [&](std::string_view field) -> std::optional<std::chrono::local_days> {
+    const std::string_view text = value_of(q.query, field);
+    if (text.empty()) return std::nullopt;
+    const Stamp at = get_moment(field, text, Zone::utc());
+    return std::chrono::floor<std::chrono::days>(std::chrono::local_seconds{(at.utc + at.offset).time_since_epoch()});
+  };
+  return {day("from"), day("to")};
+}
+
+/// Fields for those days; they work without script. \param kept the rest of the address
+std::string range_form(const Request& q, const std::string& at,
+                       std::initializer_list<std::pair<std::string_view, std::string_view>> kept) {
+  Html h;
+  h.add("<form method=\"get\" action=\"{}\" class=\"range\" aria-label=\"Days that the charts show\">",
+        html_escaped(at));
+  for (const auto& [name, value] : kept)
+    if (!value.empty()) h.add("<input type=\"hidden\" name=\"{}\" value=\"{}\">", name, html_escaped(value));
+  bool is_part = false;
+  for (const auto& [name, label] : {std::pair{"from", "Charts from"}, std::pair{"to", "to"}}) {
+    const std::string_view day = value_of(q.query, name);
+    h.add("<label>{} <input type=\"date\" name=\"{}\" value=\"{}\"></label>", label, name, html_escaped(day));
+    is_part |= !day.empty();
+  }
+  h.raw("<button>Show</button>");
+  if (is_part) h.raw(link(at + query_text(kept), "All"));
+  return h.raw("</form>\n").take();
 }
 
 std::vector<Crumb> way_to(const std::string& vessel) { return {{vessel, ship_path(vessel)}}; }
@@ -54,8 +84,8 @@ Response shaft(Site& site, const Request& q, const Places& p) {
   day_picker(h, at, "as_of", as_of, "As it was on");
   h.raw("<p>").raw(link(at + "/history" + query_text({{"until", as_of}}), "The dossier")).raw(" &nbsp; ");
   h.raw(paper_links(at + "/report", tail)).raw("</p>\n");
-  const Report report = report_of(seen);
-  h.raw(html_contents(report)).raw(html_blocks(report));
+  const Report report = report_of(seen, asked_days(q));
+  h.raw(html_contents(report)).raw(html_blocks(report, range_form(q, at, {{"as_of", as_of}})));
   return page(
       framed(site, q,
              {seen.vessel + ", " + seen.shaft, way_to(seen.vessel), seen.is_stale, moment_text(seen.data.review.as_of)},
@@ -86,7 +116,8 @@ History dossier_of(Site& site, const Request& q, const Places& p) {
 
 Response history(Site& site, const Request& q, const Places& p, std::string_view form) {
   const History x = dossier_of(site, q, p);
-  const DossierView view{x.dossier, x.reg, x.log, x.entries, x.known, program_version()};
+  const DossierView view{
+      x.dossier, x.reg, x.log, x.entries, x.known, program_version(), form == "page" ? asked_days(q) : DayRange{}};
   if (form == "json") return json(dossier_json(view));
   if (form == "pdf") return download(dossier_pdf(view), "application/pdf", "dossier.pdf");
   if (form == "file") return download(dossier_html(view), "text/html; charset=utf-8", "dossier.html");
@@ -101,7 +132,9 @@ Response history(Site& site, const Request& q, const Places& p, std::string_view
   h.raw("<p>").raw(link(at + "/dossier.html" + tail, "As a page to hand over")).raw(" &nbsp; ");
   h.raw(link(at + "/dossier.pdf" + tail, "as PDF")).raw(" &nbsp; ").raw(link(at, "shaft")).raw("</p>\n");
   const Report report = dossier_blocks(view);
-  h.raw(html_contents(report)).raw(html_blocks(report));
+  h.raw(html_contents(report));
+  h.raw(html_blocks(
+      report, range_form(q, at + "/history", {{"until", until}, {"known", known}, {"all", value_of(q.query, "all")}})));
   return page(framed(site, q, {fmt::format("Dossier: {}, {}", p[0], p[1]), way_to(p[0]), false, moment_text(x.as_of)},
                      h.take()));
 }

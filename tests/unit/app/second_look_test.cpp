@@ -65,3 +65,24 @@ TEST_CASE("second look: where nothing tells the level nothing is expected of a r
   TempDb t;
   CHECK_FALSE(second_look(t.db, refill(t, 10, std::nullopt, std::nullopt), day(10).utc).expected);
 }
+
+TEST_CASE("units: what one of each is worth is said by gun, grease and reservoir", "[app][second_look]") {
+  TempDb t;
+  const Register reg = RegisterRepository{t.db}.load();
+  const auto worth = [&](Kind kind, Unit unit, const NamedTexts& fields, const char* grease = "") {
+    for (const UnitWorth& w : unit_worths(reg, day(10).utc, kind, fields))
+      if (w.unit == unit && w.grease.value_or(grease) == grease) return w.cm3;
+    return std::optional{-1.0};
+  };
+  const std::string shaft = reg.shafts.front().code, lubricator = reg.lubricators.front().code;
+  const NamedTexts greased{{"vessel", "T-01"}, {"shaft", shaft}},
+      filled{{"vessel", "T-01"}, {"lubricator", lubricator}};
+  CHECK(worth(Kind::greasing, Unit::cm3, greased) == 1.0);
+  CHECK(worth(Kind::greasing, Unit::strokes, greased) == Approx(1.3));
+  CHECK(worth(Kind::greasing, Unit::kg, greased, "G-1") == Approx(1000 / 0.92));
+  CHECK(worth(Kind::refill, Unit::kg, filled) == Approx(1000 / 0.92));
+  CHECK(worth(Kind::refill, Unit::pct, filled) == Approx(50));
+  // Nothing is taken from another ship or subject.
+  CHECK(worth(Kind::refill, Unit::pct, {{"vessel", "T-01"}, {"lubricator", "none"}}) == std::nullopt);
+  CHECK(worth(Kind::greasing, Unit::strokes, {{"vessel", "T-99"}, {"shaft", shaft}}) == std::nullopt);
+}

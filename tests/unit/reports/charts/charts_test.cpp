@@ -80,9 +80,15 @@ TEST_CASE("charts: groups and clips are closed in the order in which they were o
     for (const DrawingItem& item : c.drawing.items()) {
       if (std::holds_alternative<GroupBegin>(item)) open.push_back('g');
       if (std::holds_alternative<ClipBegin>(item)) open.push_back('c');
-      const char closes = std::holds_alternative<GroupEnd>(item)  ? 'g'
-                          : std::holds_alternative<ClipEnd>(item) ? 'c'
-                                                                  : 0;
+      if (std::holds_alternative<OnTimeBegin>(item)) open.push_back('t');
+      if (std::holds_alternative<TimeGridBegin>(item)) open.push_back('r');
+      if (std::holds_alternative<LabelBegin>(item)) open.push_back('l');
+      const char closes = std::holds_alternative<GroupEnd>(item)      ? 'g'
+                          : std::holds_alternative<ClipEnd>(item)     ? 'c'
+                          : std::holds_alternative<OnTimeEnd>(item)   ? 't'
+                          : std::holds_alternative<TimeGridEnd>(item) ? 'r'
+                          : std::holds_alternative<LabelEnd>(item)    ? 'l'
+                                                                      : 0;
       if (closes == 0) continue;
       is_nested = is_nested && !open.empty() && open.back() == closes;
       if (!open.empty()) open.pop_back();
@@ -183,6 +189,77 @@ TEST_CASE("stack: all panels share one time axis, the years stand once", "[chart
   CHECK(texts.count("2025") == 1);
   REQUIRE(c.drawing.time_scale);
   CHECK(c.drawing.time_scale->to > ship.as_of);
+}
+
+TEST_CASE("range: charts of a range have its days at their ends, and marks and labels of nothing outside", "[charts]") {
+  const ChartedShip ship;
+  const ShaftChartInput in = ship.shaft(0);
+  const TimeAxis whole = time_axis_of(in), part = part_of(whole, ChartedShip::spring_days());
+  CHECK(format_local(stamp_at(part.from, ship.zone)) == "2025-03-01 00:00");
+  CHECK(format_local(stamp_at(part.to, ship.zone)) == "2025-07-01 00:00");
+  const auto marks = [](const Chart& c) {
+    std::size_t inside = 0, all = 0;
+    for (const DrawingItem& item : c.drawing.items()) {
+      const auto* m = std::get_if<MarkItem>(&item);
+      if (m == nullptr || m->at.y > 170) continue;  // of the key
+      ++all;
+      inside += m->at.x >= c.drawing.time_scale->x_from && m->at.x <= c.drawing.time_scale->x_to ? 1U : 0U;
+    }
+    return std::pair{inside, all};
+  };
+  const Panel p = washout_panel(in);
+  const auto [inside, all] = marks(chart_of(p, part));
+  const auto [every, total] = marks(chart_of(p, whole));
+  CHECK(every == total);
+  CHECK(inside >= 3);  // one by the month
+  CHECK(inside <= 5);
+  // What lies outside is drawn, and cut off.
+  CHECK(all == total);
+  const std::string svg = svg_text(chart_of(p, part).drawing, {"t", "s", "c", true});
+  CHECK_THAT(svg, Contains("class=\"on-time\">\n<clipPath"));
+  // It began before: a dashed line at the edge would say that it began there.
+  CHECK(has_text(chart_of(p, whole), "began about") != has_text(chart_of(p, part), "began about"));
+}
+
+TEST_CASE("range: an end that is not given, or lies outside, is that of the axis", "[charts]") {
+  using namespace std::chrono;
+  const TimeAxis whole{parse_stamp("2025-01-01", Zone::utc())->utc, parse_stamp("2026-01-01", Zone::utc())->utc};
+  CHECK_FALSE(part_of(whole, {}).is_part);
+  CHECK(part_of(whole, {std::nullopt, local_days{year{2025} / 6 / 30}}).from == whole.from);
+  CHECK(part_of(whole, {local_days{year{2025} / 6 / 30}, std::nullopt}).to == whole.to);
+  const TimeAxis wide = part_of(whole, {local_days{year{2020} / 1 / 1}, local_days{year{2030} / 1 / 1}});
+  CHECK(wide.from == whole.from);
+  CHECK(wide.to == whole.to);
+  const TimeAxis day = part_of(whole, {local_days{year{2025} / 6 / 30}, local_days{year{2025} / 6 / 30}});
+  CHECK(day.to - day.from == days{1});
+}
+
+TEST_CASE("range: days in the wrong order or without a chart are refused with what there is", "[charts]") {
+  using namespace std::chrono;
+  const TimeAxis whole{parse_stamp("2025-01-01", Zone::utc())->utc, parse_stamp("2026-01-01", Zone::utc())->utc};
+  CHECK_THROWS_WITH(part_of(whole, {local_days{year{2025} / 6 / 30}, local_days{year{2025} / 3 / 1}}),
+                    "from 2025-06-30 to 2025-03-01: the first day must not be after the last");
+  CHECK_THROWS_WITH(part_of(whole, {std::nullopt, local_days{year{2024} / 12 / 31}}),
+                    "to 2024-12-31: the charts run from 2025-01-01 to 2026-01-01");
+  CHECK_THROWS_WITH(part_of(whole, {local_days{year{2026} / 1 / 2}, std::nullopt}),
+                    "from 2026-01-02: the charts run from 2025-01-01 to 2026-01-01");
+}
+
+TEST_CASE("range: what a page needs to show one stands in the drawing", "[charts]") {
+  const ChartedShip ship;
+  const ShaftChartInput in = ship.shaft(1);
+  const Chart c = stacked(shaft_panels(in, ship.feeding(1)), time_axis_of(in), "fin_stbd");
+  const std::string svg = svg_text(c.drawing, {c.title, c.story, "chart1", false});
+  CHECK_THAT(svg, Contains("data-time=\"48 548 "));
+  CHECK_THAT(svg, Contains("<g class=\"on-time\">") && Contains("<g class=\"time-grid\" data-y=\"22 162\">"));
+  CHECK_THAT(svg, Contains("<g data-x=\""));
+  CHECK_THAT(svg, Contains("<path class=\"m\" d=\"M"));
+  // Nothing but labels is drawn only so wide because it would else not be seen.
+  for (const DrawingItem& item :
+       chart_of(alarm_panel(ship.lubricator().detail.alarms, time_axis_of(in)), time_axis_of(in)).drawing.items()) {
+    const auto* bar = std::get_if<AreaItem>(&item);
+    if (bar != nullptr) CHECK(bar->edge);
+  }
 }
 
 TEST_CASE("funnel: with fewer than two known shafts there is nothing to compare, and it says so", "[charts]") {
