@@ -1,5 +1,6 @@
 #include "base/error.hpp"
 #include "base/uuid.hpp"
+#include "storage/chain.hpp"
 #include "storage/database.hpp"
 #include "storage/log_sql.hpp"
 #include "storage/migration.hpp"
@@ -165,6 +166,7 @@ CheckResult check(Database& db) {
     check_circles(db, result);
   });
   run_part(result, "remarks on findings", [&] { check_findings(db, result); });
+  run_part(result, "the audit chain", [&] { check_chain(db, result); });
   run_part(result, "the number of records", [&] {
     result.records = single_integer(handle_of(db), "SELECT count(*) FROM entry");
     result.vessels = single_integer(handle_of(db), "SELECT count(*) FROM vessel");

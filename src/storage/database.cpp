@@ -1,6 +1,7 @@
 #include "storage/database.hpp"
 
 #include "base/error.hpp"
+#include "storage/chain.hpp"
 #include "storage/files.hpp"
 #include "storage/migration.hpp"
 #include "storage/open.hpp"
@@ -216,6 +217,7 @@ Database::Database(fs::path path, std::unique_ptr<SQLite::Database> db)
 Database::Database(Database&&) noexcept = default;
 Database& Database::operator=(Database&& other) noexcept {
   if (this != &other) {
+    chain_ = std::move(other.chain_);
     db_ = std::move(other.db_);  // closes ours first, while its counter is still there
     undone_ = std::move(other.undone_);
     path_ = std::move(other.path_);
@@ -278,16 +280,26 @@ bool is_as_opened(Database& db) noexcept {
 
 bool is_writable(Database& db) noexcept { return sqlite3_db_readonly(handle_of(db), "main") == 0; }
 
-WriteTransaction::WriteTransaction(Database& db) : db_{&db} { execute(handle_of(db), "BEGIN IMMEDIATE"); }
+Chain& Database::chain() {
+  if (!chain_) chain_ = std::make_shared<Chain>(db_->getHandle());
+  return *chain_;
+}
+
+WriteTransaction::WriteTransaction(Database& db) : db_{&db} {
+  execute(handle_of(db), "BEGIN IMMEDIATE");
+  db.chain().begin();
+}
 
 WriteTransaction::~WriteTransaction() {
   // SQLite may have undone it by itself (disk full); then there is nothing left to undo.
   if (!done_ && sqlite3_get_autocommit(handle_of(*db_)) == 0) {
     sqlite3_exec(handle_of(*db_), "ROLLBACK", nullptr, nullptr, nullptr);
   }
+  db_->chain().end();
 }
 
 void WriteTransaction::commit() {
+  db_->chain().flush();
   execute(handle_of(*db_), "COMMIT");
   done_ = true;
 }

@@ -15,6 +15,8 @@ class Database;
 
 namespace shaftlog {
 
+class Chain;
+
 /// "SHFL" as a big-endian number; how our files are known among SQLite files.
 constexpr std::int32_t kApplicationId = 0x5348464C;
 /// Newest schema this program writes; equals the number of the last migration.
@@ -45,12 +47,15 @@ class Database {
   void use_cache_mib(int mib);
   /// Transactions undone so far on this connection: what a repository remembers from before the last one is void.
   [[nodiscard]] std::int64_t undone() const noexcept { return *undone_; }
+  /// The audit chain as this connection writes it. For the repositories and transactions in storage only.
+  [[nodiscard]] Chain& chain();
 
  private:
   Database(std::filesystem::path path, std::unique_ptr<SQLite::Database> db);
   std::filesystem::path path_;
   std::unique_ptr<std::int64_t> undone_;  // before db_: SQLite's rollback hook counts in it until db_ is closed
   std::unique_ptr<SQLite::Database> db_;
+  std::shared_ptr<Chain> chain_;  // after db_: its statements go first
 };
 
 /// A number that changes when another connection or program has written to the file since this one last asked.

@@ -2,7 +2,8 @@
 
 #include "base/error.hpp"
 #include "base/text.hpp"
-#include "storage/finding_sql.hpp"
+#include "storage/chain.hpp"
+#include "storage/finding_rows.hpp"
 #include "storage/query.hpp"
 
 #include <fmt/format.h>
@@ -32,7 +33,9 @@ void require_keepable(const FindingRemark& r) {
   if (r.then.measure.empty() == r.then.value_ppm.has_value()) refuse(r, "a measure goes with its value");
 }
 
-FindingRemark read(const Query& row) {
+}  // namespace
+
+FindingRemark read_finding_remark(const Query& row) {
   FindingRemark r;
   r.id = row.uuid(0);
   r.finding = row.uuid(1);
@@ -59,8 +62,6 @@ FindingRemark read(const Query& row) {
   return r;
 }
 
-}  // namespace
-
 bool FindingRepository::add(const FindingRemark& r) const {
   require_keepable(r);
   Savepoint whole{*db_};  // the name and the remark
@@ -77,21 +78,25 @@ bool FindingRepository::add(const FindingRemark& r) const {
     throw;
   }
   const bool is_new = add.changes() != 0;
-  if (is_new) whole.keep();
+  if (is_new) {
+    const std::int64_t id = add.last_id();
+    db_->chain().append(id, r);
+    whole.keep();
+  }
   return is_new;
 }
 
 std::optional<FindingRemark> FindingRepository::find(const Uuid& id) const {
   Query row{*db_, finding_sql::find()};
   if (!row.bind(id).step()) return std::nullopt;
-  return read(row);
+  return read_finding_remark(row);
 }
 
 std::vector<FindingRemark> FindingRepository::list_of(VesselId vessel, Instant as_of, Instant known) const {
   std::vector<FindingRemark> out;
   Query row{*db_, finding_sql::list_of_vessel()};
   row.bind(vessel, as_of, known);
-  while (row.step()) out.push_back(read(row));
+  while (row.step()) out.push_back(read_finding_remark(row));
   return out;
 }
 

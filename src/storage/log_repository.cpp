@@ -2,6 +2,7 @@
 
 #include "base/error.hpp"
 #include "base/text.hpp"
+#include "storage/chain.hpp"
 #include "storage/log_rows.hpp"
 #include "storage/log_statements.hpp"
 
@@ -217,8 +218,8 @@ bool LogRepository::add(const Entry& entry) {
                  std::int64_t{head.recorded_at.offset.count()}, static_cast<int>(head.recorded_at.precision), by,
                  source, line, said(head.remark), head.replaces, head.withdraws, said(head.reason));
     const bool is_new = to.entry.changes() != 0;
+    const std::int64_t id = is_new ? to.entry.last_id() : 0;
     if (is_new && !entry.is_withdrawal()) {
-      const std::int64_t id = to.entry.last_id();
       switch (entry.kind) {
         case Kind::hours: {
           const auto& d = std::get<Hours>(entry.detail);
@@ -260,6 +261,7 @@ bool LogRepository::add(const Entry& entry) {
         }
       }
     }
+    if (is_new) db_->chain().append(id, entry);
     if (savepoint) savepoint->keep();
     return is_new;
   } catch (const Error& e) {

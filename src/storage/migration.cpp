@@ -1,6 +1,7 @@
 #include "storage/migration.hpp"
 
 #include "base/error.hpp"
+#include "storage/chain.hpp"
 #include "storage/open.hpp"
 #include "storage/query.hpp"
 
@@ -81,6 +82,7 @@ void run_steps(sqlite3* raw, const fs::path& path, const SchemaPlan& plan, int f
     }
     set_version(raw, version);
   }
+  chain_all(raw);
   Query orphans{raw, "PRAGMA foreign_key_check"};
   if (orphans.step()) {
     throw Error{Errc::damaged,
@@ -123,7 +125,6 @@ void write_schema_of(sqlite3* db, const SchemaPlan& plan, int version) {
 }
 
 void migrate(sqlite3* db, const fs::path& path, const SchemaPlan& plan, int from) {
-  if (from == plan.version()) return;
   execute(db, "PRAGMA foreign_keys = OFF");
   execute(db, "BEGIN IMMEDIATE");
   try {

@@ -90,6 +90,22 @@ std::string_view Query::text(int column) const noexcept {
   return {static_cast<const char*>(bytes), static_cast<std::size_t>(sqlite3_column_bytes(stmt_, column))};
 }
 
+std::string_view Query::blob(int column) const noexcept {
+  const void* bytes = sqlite3_column_blob(stmt_, column);
+  if (bytes == nullptr) return {};
+  return {static_cast<const char*>(bytes), static_cast<std::size_t>(sqlite3_column_bytes(stmt_, column))};
+}
+
+Hash Query::hash(int column) const {
+  Hash out{};
+  const std::string_view bytes = blob(column);
+  if (bytes.size() != out.size()) {
+    throw Error{Errc::damaged, fmt::format("{}: is damaged (a hash is not 32 bytes long)", name_of_file(db_))};
+  }
+  std::memcpy(out.data(), bytes.data(), out.size());
+  return out;
+}
+
 Uuid Query::uuid(int column) const {
   Uuid id;
   const void* bytes = sqlite3_column_blob(stmt_, column);
@@ -122,6 +138,12 @@ void Query::put(int i, std::string_view value) {
 
 void Query::put(int i, const Uuid& value) {
   const int rc = sqlite3_bind_blob(stmt_, i, value.bytes.data(), 16, lifetime(is_copied_));
+  if (rc != SQLITE_OK) throw_sqlite_error(db_, rc);
+}
+
+void Query::put(int i, BlobView value) {
+  const char* bytes = value.bytes.data() == nullptr ? "" : value.bytes.data();
+  const int rc = sqlite3_bind_blob64(stmt_, i, bytes, value.bytes.size(), lifetime(is_copied_));
   if (rc != SQLITE_OK) throw_sqlite_error(db_, rc);
 }
 

@@ -6,6 +6,7 @@
 #include "domain/quantity.hpp"
 #include "storage/database.hpp"
 
+#include <array>
 #include <cassert>
 #include <cstdint>
 #include <optional>
@@ -21,6 +22,13 @@ namespace shaftlog {
 [[noreturn]] void throw_sqlite_error(sqlite3* db, int rc);
 /// The same for a file that could not even be opened.
 [[noreturn]] void throw_sqlite_error(const std::string& file, int rc, const char* message);
+
+/// SHA-256 of something.
+using Hash = std::array<std::uint8_t, 32>;
+/// Bytes to be kept as a blob.
+struct BlobView {
+  std::string_view bytes;
+};
 
 /// One prepared statement, for the repositories. Thinner than SQLite::Statement, whose columns copy a shared pointer
 /// for each value read. Parameters are named in the text and bound in the order in which their names first appear.
@@ -57,6 +65,8 @@ class Query {
   [[nodiscard]] bool is_null(int column) const noexcept;
   [[nodiscard]] std::int64_t integer(int column) const noexcept;
   [[nodiscard]] std::string_view text(int column) const noexcept;  ///< "" for NULL; valid until the next step
+  [[nodiscard]] std::string_view blob(int column) const noexcept;  ///< empty for NULL; valid until the next step
+  [[nodiscard]] Hash hash(int column) const;
   [[nodiscard]] Uuid uuid(int column) const;
   [[nodiscard]] std::optional<Uuid> maybe_uuid(int column) const;
   [[nodiscard]] std::optional<std::int64_t> maybe_integer(int column) const noexcept {
@@ -94,6 +104,8 @@ class Query {
   void put(int i, const std::string& value) { put(i, std::string_view{value}); }
   void put(int i, const char* value) { put(i, std::string_view{value}); }
   void put(int i, const Uuid& value);
+  void put(int i, BlobView value);
+  void put(int i, const Hash& value) { put(i, BlobView{{reinterpret_cast<const char*>(value.data()), value.size()}}); }
   void put(int i, std::nullopt_t);
   void put(int i, Instant value) { put(i, in_unix_s(value)); }
   template <class Kind>

@@ -94,7 +94,10 @@ const std::vector<Leaf> kNone;
 
 std::vector<TableShape> table_shapes(sqlite3* fresh) {
   std::vector<TableShape> waiting, sorted;
-  Query table{fresh, "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY rowid"};
+  // What has no rowid stands in the pages of an index, and holds what can be made anew: strands, what others told.
+  Query table{fresh, R"sql(
+SELECT s.name FROM sqlite_schema s JOIN pragma_table_list(s.name) l ON l.schema = 'main'
+WHERE s.type = 'table' AND l.wr = 0 ORDER BY s.rowid )sql"};
   while (table.step()) waiting.push_back(read_shape(fresh, std::string{table.text(0)}));
   while (!waiting.empty()) {
     const auto next = std::find_if(waiting.begin(), waiting.end(), [&](const TableShape& t) {

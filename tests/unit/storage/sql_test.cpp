@@ -1,4 +1,5 @@
 #include "base/error.hpp"
+#include "storage/chain_sql.hpp"
 #include "storage/change_sql.hpp"
 #include "storage/finding_repository.hpp"
 #include "storage/finding_sql.hpp"
@@ -41,7 +42,8 @@ std::vector<std::string> strings(Database& db, const std::string& sql) {
 
 TEST_CASE("sql: every statement prepares against the fresh schema", "[storage][sql]") {
   TempDb t;
-  for (const auto& statements : {log_sql::all(), register_sql::all(), finding_sql::all(), change_sql::all()}) {
+  for (const auto& statements :
+       {log_sql::all(), register_sql::all(), finding_sql::all(), chain_sql::all(), change_sql::all()}) {
     for (const std::string& sql : statements) {
       INFO(sql);
       CHECK_NOTHROW(Query{t.db, sql});
@@ -78,6 +80,8 @@ TEST_CASE("sql: hot statements use an index and never read the whole log", "[sto
       {change_sql::kEntriesSince, "SEARCH entry USING INTEGER PRIMARY KEY (rowid>?)"},
       {change_sql::kRemarksSince, "SEARCH finding_remark USING INTEGER PRIMARY KEY (rowid>?)"},
       {finding_sql::find(), "(uuid=?)"},
+      {chain_sql::kHead, "SEARCH link USING PRIMARY KEY (origin_id=?)"},
+      {chain_sql::kLinks, "SEARCH link USING PRIMARY KEY (origin_id=? AND position>?)"},
       {finding_sql::list_of_vessel(), "finding_remark_of_vessel (vessel_id=? AND recorded_at_utc_s<?)"},
       {register_sql::kFindShaft, "(vessel_id=? AND code=?)"},
       {register_sql::kFindGunCalibration, "gun_calibration_key (gun_id=? AND <expr>=?)"},
