@@ -2,6 +2,7 @@
 
 #include "analysis/causes.hpp"
 #include "analysis/review_context.hpp"
+#include "base/figure.hpp"
 
 #include <algorithm>
 #include <array>
@@ -155,10 +156,11 @@ void say_interval(ShaftAdvice& a) {
 std::string dose_text(const ShaftAdvice& a, double rate) {
   if (a.feeds.size() != 1) return figure_text(rounded_up(rate)) + " cm3/h in all";
   const FeedSetting& f = a.feeds.front();
-  std::string out =
-      fmt::format("{} cm3 a cycle of {:g} min", figure_text(rounded_up(rate * f.cycle_min / 60)), f.cycle_min);
+  std::string out = fmt::format("{} cm3 a cycle of {} min", figure_text(rounded_up(rate * f.cycle_min / 60)),
+                                plain_figure(f.cycle_min, 6));
   if (f.dose_cm3 > 0 && rate > 0)
-    out += fmt::format(", or {} cm3 every {:g} min", figure_text(f.dose_cm3), rounded_down(60 * f.dose_cm3 / rate));
+    out += fmt::format(", or {} cm3 every {} min", figure_text(f.dose_cm3),
+                       plain_figure(rounded_down(60 * f.dose_cm3 / rate), 6));
   return out;
 }
 

@@ -2,6 +2,7 @@
 #include "analysis/contradictions.hpp"
 #include "analysis/distributions.hpp"
 #include "base/decimal.hpp"
+#include "base/figure.hpp"
 #include "domain/amount.hpp"
 
 #include <algorithm>
@@ -258,15 +259,16 @@ class Slips {
     std::vector<std::size_t> order(v.scores.size());
     for (std::size_t k = 0; k < order.size(); ++k) order[k] = k;
     std::stable_sort(order.begin(), order.end(), [&](auto a, auto b) { return v.scores[a] > v.scores[b]; });
-    std::string says = fmt::format("{:.4g} cm3 where about {:.4g} cm3 were to be expected", s.taken_cm3, expected);
+    std::string says = fmt::format("{} cm3 where about {} cm3 were to be expected", plain_figure(s.taken_cm3, 4),
+                                   plain_figure(expected, 4));
     if (!order.empty() && v.slip > v.odd) {
       const Reading& best = v.readings[order[0]];
       says += fmt::format(
-          "; {:.4g} cm3 would fit: {} {}", best.value,
+          "; {} cm3 would fit: {} {}", plain_figure(best.value, 4),
           order.size() < 2 || v.scores[order[0]] - v.scores[order[1]] > kReasonOdds ? "probably" : "perhaps",
           best.says);
       if (order.size() > 1 && v.scores[order[0]] - v.scores[order[1]] < 2 * kReasonOdds)
-        says += fmt::format(", or {} ({:.4g} cm3)", v.readings[order[1]].says, v.readings[order[1]].value);
+        says += fmt::format(", or {} ({} cm3)", v.readings[order[1]].says, plain_figure(v.readings[order[1]].value, 4));
     } else {
       says += ", and no slip of unit, gun or digits explains it";
     }
@@ -355,9 +357,9 @@ class Slips {
       out.seen_at = std::max(out.seen_at, spans[i + 1].at);
     }
     out.says = fmt::format(
-        "dated {}, where {:.4g} cm3 are too much for the hours before it and nothing is left of them for "
+        "dated {}, where {} cm3 are too much for the hours before it and nothing is left of them for "
         "the next; the amounts fit if it was on {}: is the date wrong?",
-        format_day(s.at), s.taken_cm3, format_day(meant));
+        format_day(s.at), plain_figure(s.taken_cm3, 4), format_day(meant));
     found.push_back(std::move(out));
   }
 
@@ -426,9 +428,10 @@ class Slips {
     const auto time_of = [&](std::size_t shaft, std::size_t at) {
       return laws_[shaft].spans()[at + std::min(seen, known_after(shaft, at))].at;
     };
-    const std::string says = fmt::format(
-        "{:.4g} and {:.4g} cm3 on two shafts the same day, where about {:.4g} and {:.4g} cm3 were to be expected: {}",
-        p.taken_cm3, q.taken_cm3, v.p_expected, v.q_expected, v.which);
+    const std::string says =
+        fmt::format("{} and {} cm3 on two shafts the same day, where about {} and {} cm3 were to be expected: {}",
+                    plain_figure(p.taken_cm3, 4), plain_figure(q.taken_cm3, 4), plain_figure(v.p_expected, 4),
+                    plain_figure(v.q_expected, 4), v.which);
     out_.push_back({SuspectKind::swapped_shafts,
                     p.record,
                     {q.record},
@@ -456,16 +459,16 @@ class Slips {
         const double step = is_multiple(50) ? 50 : is_multiple(10) ? 10 : is_multiple(5) ? 5 : 0;
         const double odds = step > 0 && sd > 0 ? (n - 1) * std::log(2.5 * sd / step) - std::log(20.0) : 0;
         if (y > 0 && odds > kReports) {
-          Suspect s{SuspectKind::too_regular,
-                    points[j - 1].record->id,
-                    {},
-                    points[j - 1].record->at,
-                    points[i + kRegular - 1].record->at,
-                    fmt::format(
-                        "{} greasings in a row with exactly {:.4g} cm3 though the hours between them vary by {:.2g} %: "
-                        "too regular to carry information",
-                        j - i, y, mean > 0 ? 100 * std::sqrt(square) / mean : 0.0),
-                    std::min(odds, 40.0)};
+          Suspect s{
+              SuspectKind::too_regular,
+              points[j - 1].record->id,
+              {},
+              points[j - 1].record->at,
+              points[i + kRegular - 1].record->at,
+              fmt::format("{} greasings in a row with exactly {} cm3 though the hours between them vary by {} %: "
+                          "too regular to carry information",
+                          j - i, plain_figure(y, 4), plain_figure(mean > 0 ? 100 * std::sqrt(square) / mean : 0.0, 2)),
+              std::min(odds, 40.0)};
           for (std::size_t k = i; k + 1 < j; ++k) s.against.push_back(points[k].record->id);
           out_.push_back(std::move(s));
         }

@@ -1,6 +1,7 @@
 #include "analysis/contradictions.hpp"
 
 #include "base/error.hpp"
+#include "base/figure.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -125,7 +126,7 @@ class Finder {
         } else if (is_day && is_same_day(a, b) && cannot_repeat) {
           strength = 2.5;
         }
-        if (strength >= 2.5) add_duplicate(a, b, fmt::format("a greasing with {:.4g} cm3", *y), strength);
+        if (strength >= 2.5) add_duplicate(a, b, fmt::format("a greasing with {} cm3", plain_figure(*y, 4)), strength);
       }
     }
   }
@@ -158,9 +159,10 @@ class Finder {
         if (!near && is_same_day(a, b) && is_other_hand(a, b)) strength += is_day ? 2.0 : 1.0;
         if (near || is_same_day(a, b)) {
           if (strength >= 2.5) {
-            add_duplicate(a, b,
-                          y ? fmt::format("a refill of {:.4g} cm3", *y) : std::string{"a refill to the same levels"},
-                          strength);
+            add_duplicate(
+                a, b,
+                y ? fmt::format("a refill of {} cm3", plain_figure(*y, 4)) : std::string{"a refill to the same levels"},
+                strength);
           }
         }
       }
@@ -212,16 +214,16 @@ class Finder {
       });
       if (is_purge) continue;
       add(SuspectKind::amount_beyond_capacity, g.id, {}, g.at, g.at, 2 + 4 * std::log(*y / *cavity),
-          fmt::format(
-              "{:.4g} cm3 into a cavity of {:.4g} cm3: more than it can hold; ask for unit, shaft and how it ended", *y,
-              *cavity));
+          fmt::format("{} cm3 into a cavity of {} cm3: more than it can hold; ask for unit, shaft and how it ended",
+                      plain_figure(*y, 4), plain_figure(*cavity, 4)));
     }
     for (const auto& r : log_.refills) {
       const auto y = amount_cm3(r.what.amount);
       const auto full = reservoir_cm3(r.lubricator, r.at);
       if (r.at > as_of_ || !y || !full || *full <= 0 || *y <= kOverReservoir * *full) continue;
       add(SuspectKind::amount_beyond_capacity, r.id, {}, r.at, r.at, 2 + 4 * std::log(*y / *full),
-          fmt::format("{:.4g} cm3 poured into a reservoir of {:.4g} cm3: more than it can hold", *y, *full));
+          fmt::format("{} cm3 poured into a reservoir of {} cm3: more than it can hold", plain_figure(*y, 4),
+                      plain_figure(*full, 4)));
     }
   }
 
@@ -262,23 +264,24 @@ class Finder {
         const double sd_pct = std::sqrt(2.0) * level_sd;
         if (rise < -kLevelZ * sd_pct / 2 && (!y || *y > 0)) {
           say(kLevelZ - rise / sd_pct,
-              fmt::format("the level is {:.4g} % before and {:.4g} % after the refill: it fell; exchanged?",
-                          in_pct(*r.what.before), in_pct(*r.what.after)));
+              fmt::format("the level is {} % before and {} % after the refill: it fell; exchanged?",
+                          plain_figure(in_pct(*r.what.before), 4), plain_figure(in_pct(*r.what.after), 4)));
           continue;
         }
         if (!y || !full || *full <= 0 || *y > kOverReservoir * *full) continue;
         const double by_level = rise / 100 * *full;
         const double z = std::abs(by_level - *y) / std::hypot(sd_pct / 100 * *full, kMeasureSd * *y);
         if (z > kLevelZ) {
-          say(z, fmt::format("{:.4g} cm3 poured, but the level rose from {:.4g} to {:.4g} %, which is {:.4g} cm3", *y,
-                             in_pct(*r.what.before), in_pct(*r.what.after), by_level));
+          say(z, fmt::format("{} cm3 poured, but the level rose from {} to {} %, which is {} cm3", plain_figure(*y, 4),
+                             plain_figure(in_pct(*r.what.before), 4), plain_figure(in_pct(*r.what.after), 4),
+                             plain_figure(by_level, 4)));
         }
       } else if (r.what.before && y && full && *full > 0 && *y <= kOverReservoir * *full) {
         const double room = (1 - in_pct(*r.what.before) / 100) * *full;
         const double z = (*y - room) / std::hypot(level_sd / 100 * *full, kMeasureSd * *y);
         if (z > kLevelZ) {
-          say(z, fmt::format("{:.4g} cm3 poured into a reservoir that stood at {:.4g} % and had room for {:.4g} cm3",
-                             *y, in_pct(*r.what.before), room));
+          say(z, fmt::format("{} cm3 poured into a reservoir that stood at {} % and had room for {} cm3",
+                             plain_figure(*y, 4), plain_figure(in_pct(*r.what.before), 4), plain_figure(room, 4)));
         }
       }
     }
@@ -292,8 +295,9 @@ class Finder {
       const double early_h = hours_between(a.what.cleared->utc, a.at);
       if (early_h <= slack_h) continue;
       add(SuspectKind::cleared_before_raised, a.id, {}, a.at, a.at, 6,
-          fmt::format("the alarm {} was cleared at {}, {:.4g} h before it was raised at {}", name_of(a.what.alarm),
-                      time(a.what.cleared->utc, a.what.cleared->precision), early_h, time(a.at, a.precision)));
+          fmt::format("the alarm {} was cleared at {}, {} h before it was raised at {}", name_of(a.what.alarm),
+                      time(a.what.cleared->utc, a.what.cleared->precision), plain_figure(early_h, 4),
+                      time(a.at, a.precision)));
     }
   }
 

@@ -2,6 +2,7 @@
 
 #include "analysis/dossier_parts.hpp"
 #include "base/error.hpp"
+#include "base/figure.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -172,7 +173,7 @@ double median_of(std::vector<double> x) {
   return n % 2 == 1 ? x[n / 2] : (x[n / 2 - 1] + x[n / 2]) / 2;
 }
 
-std::string pct_text(double x) { return fmt::format("{:.4g}", x); }
+std::string pct_text(double x) { return plain_figure(x, 4); }
 
 std::string count_text(double n, std::string_view one, std::string_view many) {
   return fmt::format("{:.0f} {}", n, n == 1 ? one : many);

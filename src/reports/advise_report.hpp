@@ -2,6 +2,7 @@
 
 #include "analysis/advise.hpp"
 #include "domain/register.hpp"
+#include "reports/report_document.hpp"
 #include "reports/table.hpp"
 
 #include <optional>
@@ -27,6 +28,8 @@ struct AdviceView {
 };
 
 std::string advice_text(const AdviceView& view, const TextStyle& style);
+/// The same as blocks, for a page that is served.
+Report advice_blocks(const AdviceView& view);
 std::string advice_json(const AdviceView& view);
 /// One row a shaft.
 std::string advice_csv(const AdviceView& view);

@@ -168,4 +168,73 @@ std::string advice_text(const AdviceView& view, const TextStyle& style) {
   return out;
 }
 
+Report advice_blocks(const AdviceView& view) {
+  const Names names{view.reg};
+  Report r;
+  const auto table = [](std::string caption, std::initializer_list<std::pair<const char*, bool>> heads) {
+    ReportTable t;
+    t.caption = std::move(caption);
+    for (const auto& [head, is_number] : heads) t.columns.push_back({head, is_number});
+    return t;
+  };
+  const auto add = [](ReportTable& t, std::vector<std::string> texts) {
+    TableRow row;
+    for (std::string& text : texts) row.cells.push_back({std::move(text), std::nullopt});
+    t.rows.push_back(std::move(row));
+  };
+  ReportTable shafts = table("", {{"shaft", false},
+                                  {"advice", false},
+                                  {"interval now, h", true},
+                                  {"it holds", true},
+                                  {"longest, h", true},
+                                  {"dose now, cm3/h", true},
+                                  {"least", true},
+                                  {"alone", true}});
+  shafts.when_empty = "No shaft is registered.";
+  for (const ShaftAdvice& a : view.shafts)
+    add(shafts, {std::string{names.shaft(a.shaft)}, advice_of(a), hours(a.present_h), chance(a.p_holds), longest(a),
+                 a.is_automatic ? format_figure(a.dose_cm3_per_h) : "-",
+                 a.smallest_dose_cm3_per_h ? format_figure(*a.smallest_dose_cm3_per_h) : "-",
+                 a.smallest_alone_cm3_per_h ? format_figure(*a.smallest_alone_cm3_per_h) : "-"});
+  r.blocks.emplace_back(std::move(shafts));
+  r.blocks.emplace_back(
+      Paragraph{"It holds: the chance of ending the interval above the reserve. Longest: the interval that holds with "
+                "95 %. Dose: called for now, cm3 per running hour; least: the smallest with the manual greasings as "
+                "they are; alone: without any for a year.",
+                true, false});
+  for (const ShaftAdvice& a : view.shafts) {
+    r.blocks.emplace_back(Heading{2, std::string{names.shaft(a.shaft)}, fmt::format("shaft-{}", a.shaft.value)});
+    if (a.washout_cm3_per_h && a.reason.empty())
+      r.blocks.emplace_back(Paragraph{
+          fmt::format("Loses {} cm3/h, from {} intervals.", format_estimate(*a.washout_cm3_per_h, 2), a.intervals),
+          false, false});
+    BulletList says;
+    for (const std::string& s : a.says) says.items.push_back(upper_first(s));
+    if (!says.items.empty()) r.blocks.emplace_back(std::move(says));
+  }
+  if (view.with_peers) {
+    ReportTable peers = table(fmt::format("Among their sisters ({} shafts compared; of those that stand out 5 % may be "
+                                          "by chance)",
+                                          view.peers_compared),
+                              {{"shaft", false},
+                               {"", false},
+                               {"group", false},
+                               {"own cm3/h", false},
+                               {"with its sisters' cm3/h", false},
+                               {"times the others", true},
+                               {"adjusted p", true}});
+    peers.when_empty = "No shaft has three sisters with enough records.";
+    for (const PeerLoss& p : view.peers)
+      add(peers, {fmt::format("{}, {}", names.vessel(p.vessel), names.shaft(p.shaft)), p.stands_out ? "stands out" : "",
+                  p.group, format_estimate(p.own_cm3_per_h, 2), format_estimate(p.shrunk_cm3_per_h, 2),
+                  format_figure(p.factor, 2), format_figure(p.adjusted_p, 2)});
+    r.blocks.emplace_back(Heading{2, "Compared", "compared"});
+    r.blocks.emplace_back(std::move(peers));
+  }
+  Cautions cautions{"Before any setting is changed or a gun is taken in hand", {}};
+  for (const auto& c : advice_cautions()) cautions.items.emplace_back(c);
+  r.blocks.emplace_back(std::move(cautions));
+  return r;
+}
+
 }  // namespace shaftlog

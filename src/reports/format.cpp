@@ -1,6 +1,7 @@
 #include "reports/format.hpp"
 
 #include "base/error.hpp"
+#include "base/figure.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -9,18 +10,7 @@
 
 namespace shaftlog {
 
-std::string format_figure(double value, int digits) {
-  if (!std::isfinite(value)) return "unknown";
-  if (value == 0) return "0";
-  const int magnitude = static_cast<int>(std::floor(std::log10(std::fabs(value))));
-  const int decimals = std::clamp(digits - 1 - magnitude, 0, 9);
-  std::string text = fmt::format("{:.{}f}", value, decimals);
-  if (text.find('.') != std::string::npos) {
-    text.erase(text.find_last_not_of('0') + 1);
-    if (text.back() == '.') text.pop_back();
-  }
-  return text == "-0" ? "0" : text;
-}
+std::string format_figure(double value, int digits) { return plain_figure(value, digits); }
 
 std::string format_estimate(const Estimate& e, int digits) {
   return fmt::format("{} ({} to {})", format_figure(e.value, digits), format_figure(e.low, digits),

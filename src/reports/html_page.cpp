@@ -135,7 +135,8 @@ std::string marked(Urgency u, std::string_view text) {
 }
 
 // Markup of running text: days are kept whole, which browsers else break at their hyphens.
-std::string flowing(std::string_view text) {
+std::string flowing(std::string_view said) {
+  const std::string text = cubic(std::string{said});
   const auto is_day = [&](std::size_t at) {
     constexpr std::string_view kForm = "0000-00-00";
     if (at + kForm.size() > text.size()) return false;
@@ -149,7 +150,7 @@ std::string flowing(std::string_view text) {
   std::size_t from = 0;
   for (std::size_t i = 0; i < text.size();) {
     if (text[i] == '\n') {
-      out += escaped(text.substr(from, i - from)) + "<br>";
+      out += escaped(std::string_view{text}.substr(from, i - from)) + "<br>";
       from = ++i;
       continue;
     }
@@ -157,14 +158,14 @@ std::string flowing(std::string_view text) {
       ++i;
       continue;
     }
-    out += escaped(text.substr(from, i - from));
+    out += escaped(std::string_view{text}.substr(from, i - from));
     out += "<span class=\"d\">";
-    out += text.substr(i, 10);
+    out.append(text, i, 10);
     out += "</span>";
     i += 10;
     from = i;
   }
-  return out + escaped(text.substr(from));
+  return out + escaped(std::string_view{text}.substr(from));
 }
 
 bool is_on_time(const ReportBlock& b) {
@@ -211,15 +212,15 @@ class PageWriter {
   }
   void operator()(const ReportTable& t) {
     if (t.rows.empty()) {
-      if (!t.caption.empty()) add("<p><b>{}</b></p>\n", escaped(t.caption));
+      if (!t.caption.empty()) add("<p><b>{}</b></p>\n", escaped(cubic(t.caption)));
       add("<p>{}</p>\n", escaped(t.when_empty));
       return;
     }
     out += "<div class=\"wide\"><table>\n";
-    if (!t.caption.empty()) add("<caption>{}</caption>\n", escaped(t.caption));
+    if (!t.caption.empty()) add("<caption>{}</caption>\n", escaped(cubic(t.caption)));
     out += "<thead><tr>";
     for (const ReportTable::Column& c : t.columns) {
-      add("<th scope=\"col\"{}>{}</th>", c.is_number ? " class=\"n\"" : "", escaped(c.head));
+      add("<th scope=\"col\"{}>{}</th>", c.is_number ? " class=\"n\"" : "", escaped(cubic(c.head)));
     }
     out += "</tr></thead>\n<tbody>\n";
     for (const TableRow& row : t.rows) {
@@ -227,7 +228,11 @@ class PageWriter {
       for (std::size_t i = 0; i < row.cells.size(); ++i) {
         const TableCell& c = row.cells[i];
         out += i < t.columns.size() && t.columns[i].is_number ? "<td class=\"n\">" : "<td>";
-        out += c.urgency ? marked(*c.urgency, c.text) : flowing(c.text);
+        const std::string text = c.urgency ? marked(*c.urgency, c.text) : flowing(c.text);
+        if (c.address.empty())
+          out += text;
+        else
+          add("<a href=\"{}\">{}</a>", escaped(c.address), text);
         out += "</td>";
       }
       out += "</tr>\n";
@@ -236,7 +241,7 @@ class PageWriter {
   }
   void operator()(const FindingBlock& f) {
     add("<section class=\"finding {}\">\n<h3>{} {}</h3>\n<p>{}</p>\n<dl>\n", name_of(f.urgency),
-        marked(f.urgency, urgency_word(f.urgency)), escaped(f.title), flowing(f.summary));
+        marked(f.urgency, urgency_word(f.urgency)), escaped(cubic(f.title)), flowing(f.summary));
     for (const auto& [name, value] : f.lines) add("<dt>{}</dt><dd>{}</dd>\n", escaped(name), flowing(value));
     out += "</dl>\n";
     if (!f.checks.empty()) {
@@ -255,11 +260,11 @@ class PageWriter {
     for (const auto& [title, table] : c.figures) {
       if (table.rows.empty()) continue;
       add("<details><summary>The figures: {}</summary>\n<div class=\"wide\"><table>\n<thead><tr>", escaped(title));
-      for (const std::string& head : table.heads) add("<th scope=\"col\">{}</th>", escaped(head));
+      for (const std::string& head : table.heads) add("<th scope=\"col\">{}</th>", escaped(cubic(head)));
       out += "</tr></thead>\n<tbody>\n";
       for (const auto& row : table.rows) {
         out += "<tr>";
-        for (const std::string& text : row) add("<td>{}</td>", escaped(text));
+        for (const std::string& text : row) add("<td>{}</td>", escaped(cubic(text)));
         out += "</tr>\n";
       }
       out += "</tbody></table></div></details>\n";
@@ -270,10 +275,10 @@ class PageWriter {
   void operator()(const BlankTable& t) {
     double sum = 0;
     for (const BlankTable::Column& c : t.columns) sum += c.share;
-    add("<div class=\"wide\"><table class=\"blank\">\n<caption>{}</caption>\n<thead><tr>", escaped(t.caption));
+    add("<div class=\"wide\"><table class=\"blank\">\n<caption>{}</caption>\n<thead><tr>", escaped(cubic(t.caption)));
     for (const BlankTable::Column& c : t.columns) {
-      add("<th scope=\"col\" style=\"width:{:.1f}%\">{}<small>{}</small></th>", 100 * c.share / sum, escaped(c.head),
-          escaped(c.hint));
+      add("<th scope=\"col\" style=\"width:{:.1f}%\">{}<small>{}</small></th>", 100 * c.share / sum,
+          escaped(cubic(c.head)), escaped(c.hint));
     }
     out += "</tr></thead>\n<tbody>\n";
     for (const auto& row : t.rows) {
@@ -324,6 +329,7 @@ std::string html_style() { return coloured(kStyle); }
 std::string_view html_script() { return report_assets().front().text; }
 std::string html_urgency(Urgency u) { return marked(u, urgency_word(u)); }
 std::string html_escaped(std::string_view text) { return escaped(text); }
+std::string html_words(std::string_view text) { return escaped(cubic(std::string{text})); }
 
 std::string html_page(const Report& report) {
   PageWriter w;

@@ -21,5 +21,7 @@ std::string_view html_script();
 std::string html_urgency(Urgency u);
 /// Text with what HTML takes for markup made harmless, in quotes too.
 std::string html_escaped(std::string_view text);
+/// The same of words that are shown, not of a field's value: "cm3" as cm³.
+std::string html_words(std::string_view text);
 
 }  // namespace shaftlog

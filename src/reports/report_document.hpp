@@ -40,6 +40,7 @@ struct Facts {
 struct TableCell {
   std::string text;
   std::optional<Urgency> urgency;  ///< its shape stands before the text
+  std::string address{};           ///< where the text leads on a page that is served; empty: nowhere
 };
 struct TableRow {
   std::vector<TableCell> cells;

@@ -89,13 +89,27 @@ for (const screen of Object.keys(screens)) {
       const answer = await page.goto(at);
       assert.equal(answer.status(), 200, at);
       assert.equal((await answer.allHeaders())['content-security-policy'].includes("'unsafe-inline'"), false);
-      await inspect(page, `all-${name}`, { isWhole: !long.includes(name), isJudged: screen === 'phone' || (screen === 'desk' && !long.includes(name)) });
+      await inspect(page, `all-${name}`, { isWhole: !long.includes(name), isJudged: true });
       if ((await page.textContent('body')).includes(script)) seen += 1;
     }
     assert.ok(seen >= 6, `the script was to be read on ${seen} pages only`);
     await page.done();
   });
 }
+
+test('a ship that does not record leads to its page; advice lies within a phone but for its tables', async () => {
+  const page = await site.open('phone');
+  await page.goto(where.advice);
+  assert.equal(await page.locator('pre').count(), 0);
+  const cut = await page.$$eval('main p, main li', (all) => all.filter((e) => e.getBoundingClientRect().right > 361).map((e) => e.textContent));
+  assert.deepEqual(cut, []);
+  await page.goto(where.fleet);
+  const silent = page.locator('#silent + .wide tbody tr td:first-child a').first();
+  const code = (await silent.textContent()).trim();
+  await silent.click();
+  await page.waitForURL(new RegExp(`/ship/${code}$`));
+  await page.done();
+});
 
 test('a page that is not there says so and leads back', async () => {
   const page = await site.open('phone', { foretold: /status of 404/ });

@@ -106,6 +106,8 @@ async function inspect(page, name, { isWhole = true, isJudged = false } = {}) {
   await picture(page, name, isWhole);
   const tooWide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
   assert.ok(tooWide <= 0, `${name} on ${page.screen}: ${tooWide} px wider than the screen`);
+  const cubic = await page.evaluate(() => /\S* ?\bcm3\b/.exec(document.body.innerText)?.[0]);
+  assert.equal(cubic, undefined, `${name}: "${cubic}" where the pages say cm³`);
   assert.equal(await page.evaluate('window.hit'), undefined, `${name}: what was typed ran as a script`);
   if (!isJudged) return;
   await page.evaluate(axe);

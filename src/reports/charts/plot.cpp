@@ -338,10 +338,20 @@ Chart stacked(const std::vector<Panel>& panels, const TimeAxis& axis, std::strin
   return c;
 }
 
-std::string typeset(std::string text) {
-  for (std::size_t at = text.find("cm3"); at != std::string::npos; at = text.find("cm3", at)) {
+std::string cubic(std::string text) {
+  const auto is_of_word = [&](std::size_t i) {
+    return i < text.size() && ((text[i] >= 'a' && text[i] <= 'z') || (text[i] >= 'A' && text[i] <= 'Z') ||
+                               (text[i] >= '0' && text[i] <= '9') || text[i] == '_');
+  };
+  for (std::size_t at = text.find("cm3"); at != std::string::npos; at = text.find("cm3", at + 3)) {
+    if ((at > 0 && is_of_word(at - 1)) || is_of_word(at + 3)) continue;
     text.replace(at, 3, "cm\xC2\xB3");
   }
+  return text;
+}
+
+std::string typeset(std::string text) {
+  text = cubic(std::move(text));
   const auto is_digit = [](char c) { return c >= '0' && c <= '9'; };
   for (std::size_t i = 0; i + 1 < text.size(); ++i) {
     const bool begins = i == 0 || text[i - 1] == ' ' || text[i - 1] == '(';

@@ -132,7 +132,9 @@ void draw_onset(Plot& plot, double x_low, double x_estimate, double x_high);
 /// Its words, in the strip's upper or lower part: after everything that must stay readable was kept clear.
 void label_onset(Plot& plot, double x_estimate, const std::string& text);
 
-/// "cm3" as cm³, a hyphen before a figure as a minus sign: what is printed rather than typed.
+/// "cm3" as cm³ where it stands alone: not in "cm3_per_unit".
+std::string cubic(std::string text);
+/// The same, and a hyphen before a figure as a minus sign: what is printed rather than typed.
 std::string typeset(std::string text);
 
 }  // namespace shaftlog

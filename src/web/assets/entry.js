@@ -127,6 +127,7 @@
       if (!el.value) el.value = localStorage.getItem('shaftlog.' + el.getAttribute('data-remember')) || '';
     });
   }
+  function words(text) { return String(text).replace(/\bcm3\b/g, 'cm³'); }
   function tell(form, odd, faults, missing) {
     var box = form.querySelector('.look');
     box.textContent = '';
@@ -134,7 +135,7 @@
     faults.forEach(function (f) {
       var el = field(form, f.field), p = document.createElement('p');
       p.className = 'fault';
-      p.textContent = f.fault;
+      p.textContent = words(f.fault);
       if (el && el.closest('label,fieldset')) el.closest('label,fieldset').insertAdjacentElement('afterend', p);
       else box.appendChild(p);
     });
@@ -148,7 +149,7 @@
     var head = document.createElement('p'), ul = document.createElement('ul');
     head.className = 'odd';
     head.textContent = 'Is that right?';
-    odd.forEach(function (o) { var li = document.createElement('li'); li.textContent = o; ul.appendChild(li); });
+    odd.forEach(function (o) { var li = document.createElement('li'); li.textContent = words(o); ul.appendChild(li); });
     box.appendChild(head);
     box.appendChild(ul);
     var label = document.createElement('label'), input = document.createElement('input');
@@ -288,7 +289,7 @@
         return (meant ? send() : patient('/api/look', fields).then(function (a) {
           var wrong = a[0] === 200 ? a[1].faults.map(function (f) { return f.fault; }).concat(a[1].odd) : [];
           if (!wrong.length) return send();
-          says.textContent = wrong.join('; ') + (a[1].faults.length ? '' : '. Press the button once more if it is right.');
+          says.textContent = words(wrong.join('; ')) + (a[1].faults.length ? '' : '. Press the button once more if it is right.');
           if (!a[1].faults.length) row.setAttribute('data-said', number.value);
           left++;
         }).catch(send)).then(function () { return step(i + 1); });

@@ -152,7 +152,7 @@ void control(Html& h, const EntryForm& f, const EntryField& field, bool has_focu
     h.add("<label>{} <input name=\"{}\" value=\"{}\" autocomplete=\"off\"{}{}></label>\n", label_of(name), name,
           html_escaped(value), extra, describes);
   }
-  if (!fault.empty()) h.add("<p class=\"fault\" id=\"fault-{}\">{}</p>\n", name, html_escaped(fault));
+  if (!fault.empty()) h.add("<p class=\"fault\" id=\"fault-{}\">{}</p>\n", name, html_words(fault));
 }
 
 /// What was last said for that subject, to be offered again.

@@ -60,7 +60,7 @@ void remarks(Html& h, const FindingCase& c) {
   h.raw("<h2 id=\"done\">What was done about it</h2>\n<ul>\n");
   for (const FindingRemark& r : c.remarks)
     h.add("<li>{} by {}, {}{}</li>\n", html_escaped(name_of(r.did)), html_escaped(r.by.empty() ? "somebody" : r.by),
-          html_escaped(format_both(r.at)), r.says.empty() ? "" : ": " + html_escaped(r.says));
+          html_escaped(format_both(r.at)), r.says.empty() ? "" : ": " + html_words(r.says));
   h.raw("</ul>\n");
 }
 
@@ -132,7 +132,7 @@ Response show(Site& site, const Request& q, const std::string& id) {
   Html h;
   if (c.now) {
     const Finding& f = *c.now;
-    h.add("<p class=\"lead\">{} {}</p>\n", html_urgency(f.urgency), html_escaped(f.summary));
+    h.add("<p class=\"lead\">{} {}</p>\n", html_urgency(f.urgency), html_words(f.summary));
     h.raw(html_blocks(told(f, c.state, names.zone(f.vessel))));
   } else {
     h.raw("<p class=\"lead\">It is not found any more.</p>\n");
@@ -145,7 +145,7 @@ Response show(Site& site, const Request& q, const std::string& id) {
     h.raw("<h2 id=\"records\">The records it rests on, the decisive first</h2>\n<ul>\n");
     for (const Entry& e : evidence)
       h.add("<li>{} {} {}: {}</li>\n", link(record_path(e.head.id), format_local(e.head.at)), name_of(e.kind),
-            html_escaped(names.subject(e.shaft, e.lubricator)), html_escaped(says(e, names)));
+            html_escaped(names.subject(e.shaft, e.lubricator)), html_words(says(e, names)));
     h.raw("</ul>\n");
   }
   if (c.shaft.is_set()) {

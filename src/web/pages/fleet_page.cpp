@@ -106,6 +106,9 @@ std::string fleet_body(const FleetReview& r, const Request& q, const Filter& fil
   const ReviewView as_view = view_of(r, "fleet");
   Report silent;
   add_silent_ships(silent, {as_view, r.logs, {}});
+  for (ReportBlock& b : silent.blocks)
+    if (auto* t = std::get_if<ReportTable>(&b))
+      for (TableRow& row : t->rows) row.cells[0].address = ship_path(row.cells[0].text) + day_tail(q);
   h.raw(html_blocks(silent));
   ships(h, r, filter, day_tail(q));
   const std::string tail = query_text({{"group", filter.group}, {"as_of", value_of(q.query, "as_of")}});

@@ -22,8 +22,9 @@ class Html {
     text_ += markup;
     return *this;
   }
+  /// Words for people: "cm3" as cm³.
   Html& esc(std::string_view text) {
-    text_ += html_escaped(text);
+    text_ += html_words(text);
     return *this;
   }
   template <class... Values>

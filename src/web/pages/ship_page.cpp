@@ -102,7 +102,8 @@ void due(Html& h, const FleetReview& r, const Names& names) {
     if (i.due_at) h.esc(format_day(*i.due_at, names.zone(i.vessel)));
     if (i.early && i.late)
       h.add(" ({} to {})", format_day(*i.early, names.zone(i.vessel)), format_day(*i.late, names.zone(i.vessel)));
-    h.add("</td><td>{}</td></tr>\n", i.expected_cm3 ? html_escaped(format_expected_cm3(*i.expected_cm3)) : "unknown");
+    h.add("</td><td>{}</td></tr>\n",
+          i.expected_cm3 ? html_escaped(typeset(format_expected_cm3(*i.expected_cm3))) : "unknown");
   }
   h.raw("</tbody></table></div>\n");
 }
@@ -145,7 +146,7 @@ void newest_records(Html& h, const std::vector<Entry>& entries, const Vessel& v,
   for (auto e = entries.rbegin(); e != entries.rend() && n < most; ++e, ++n)
     h.add("<tr><td class=\"d\">{}</td><td>{} {}</td><td>{}{}</td><td>{}</td></tr>\n",
           link(record_path(e->head.id), format_local(e->head.at)), name_of(e->kind),
-          html_escaped(names.subject(e->shaft, e->lubricator)), html_escaped(says(*e, names)),
+          html_escaped(names.subject(e->shaft, e->lubricator)), html_words(says(*e, names)),
           e->head.replaces ? " (corrected)" : "", html_escaped(e->head.by));
   h.raw("</tbody></table></div>\n");
   if (entries.size() > most) h.raw("<p>").raw(link(ship_path(v.code) + "/records", "More records")).raw("</p>\n");
@@ -249,8 +250,8 @@ Response advice(Site& site, const Request& q, const std::string& code) {
   Html h;
   h.raw(
       "<p>The longest interval, and the smallest dose, with which the cavity stays above its reserve with 95 % "
-      "probability. Makers' instructions, class and flag decide.</p>\n<pre class=\"wide\">");
-  h.esc(advice_text(shown, {100, false})).raw("</pre>\n");
+      "probability. Makers' instructions, class and flag decide.</p>\n");
+  h.raw(html_blocks(advice_blocks(shown)));
   return page(framed(site, q,
                      {"Interval and dose, " + code, {{code, ship_path(code)}}, view.is_stale, moment_text(a.as_of)},
                      h.take()));

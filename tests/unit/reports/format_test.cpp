@@ -68,3 +68,12 @@ TEST_CASE("json: nested values, with and without line ends", "[reports][json]") 
 TEST_CASE("csv row: quoted only where it must be", "[reports][csv]") {
   CHECK(csv_row({"a", "", "b,c", "say \"x\"", "two\nlines"}) == "a,,\"b,c\",\"say \"\"x\"\"\",\"two\nlines\"\n");
 }
+
+TEST_CASE("format: a figure never comes with an exponent, however large or small", "[format]") {
+  CHECK(format_figure(123456.7, 2) == "123457");
+  CHECK(format_figure(1e9, 3) == "1000000000");
+  CHECK(format_figure(12.0, 4) == "12");
+  CHECK(format_figure(0.0001234, 2) == "0.00012");
+  CHECK(format_figure(9.99996, 4) == "10");
+  CHECK(format_figure(-0.0000000001, 2) == "0");
+}
