@@ -53,7 +53,8 @@ void write_all(LogTableWriter& writer, const Rows& rows) {
   for (const auto& row : rows) writer.write(row);
 }
 
-/// By vessel, then code; feeds by vessel, lubricator, shaft, from: never by keys, which differ from file to file.
+}  // namespace
+
 void sort_by_code(Register& reg) {
   const RegisterIndex names{reg};
   const auto code = [](const auto* row) { return row == nullptr ? std::string{} : row->code; };
@@ -75,8 +76,6 @@ void sort_by_code(Register& reg) {
   };
   std::stable_sort(reg.feeds.begin(), reg.feeds.end(), [&](const Feed& a, const Feed& b) { return key(a) < key(b); });
 }
-
-}  // namespace
 
 ExportResult export_folder(Database& db, const std::filesystem::path& folder, const ExportOptions& options) {
   const ReadTransaction view{db};

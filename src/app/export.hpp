@@ -1,5 +1,6 @@
 #pragma once
 
+#include "domain/register.hpp"
 #include "storage/database.hpp"
 
 #include <cstdint>
@@ -8,6 +9,9 @@
 #include <vector>
 
 namespace shaftlog {
+
+/// By vessel, then code; feeds by vessel, lubricator, shaft, from: never by keys, which differ from file to file.
+void sort_by_code(Register& reg);
 
 struct ExportOptions {
   std::vector<std::string> vessels;  ///< codes; empty: all

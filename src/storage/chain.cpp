@@ -31,7 +31,9 @@ GunId gun_of(const Detail& detail) {
   return g == nullptr ? GunId{} : g->gun;
 }
 
-Uuid random_id(sqlite3* db) {
+}  // namespace
+
+Uuid random_uuid(sqlite3* db) {
   Query random{db, "SELECT randomblob(16)"};
   random.step();
   Uuid id = random.uuid(0);
@@ -39,8 +41,6 @@ Uuid random_id(sqlite3* db) {
   id.bytes[8] = static_cast<std::uint8_t>((id.bytes[8] & 0x3f) | 0x80);
   return id;
 }
-
-}  // namespace
 
 Hash link_hash(const Hash& before, std::string_view content) {
   std::string all;
@@ -91,7 +91,7 @@ std::int64_t own_origin(sqlite3* db) {
 }
 
 std::int64_t begin_strand(sqlite3* db) {
-  const Uuid id = random_id(db);
+  const Uuid id = random_uuid(db);
   Query{db, chain_sql::kAddOwn}.run(id);
   return single_integer(db, chain_sql::kOwn);
 }

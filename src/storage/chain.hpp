@@ -86,6 +86,8 @@ class Chain {
   sqlite3_stmt *one_ = nullptr, *many_ = nullptr;
 };
 
+/// Version 4 (RFC 9562 5.4), by SQLite's generator.
+Uuid random_uuid(sqlite3* db);
 /// The origin this file writes as; made when there is none. \return its key
 std::int64_t own_origin(sqlite3* db);
 /// From now on this file writes a strand of its own that no other copy of it has.

@@ -2,6 +2,7 @@
 #include "storage/chain.hpp"
 #include "storage/chain_sql.hpp"
 #include "storage/database.hpp"
+#include "storage/exchange_sql.hpp"
 
 #include <algorithm>
 
@@ -51,7 +52,7 @@ class ChainCheck {
         note(fmt::format("the audit chain: positions {} to {} of strand {} are not there", head.position + 1,
                          position - 1, name));
       } else {
-        check_link(link, head, kept, name);
+        check_link(link, origin, head, kept, name);
       }
       (link.is_null(1) ? remarks_ : entries_).push_back(link.integer(link.is_null(1) ? 2 : 1));
       // On from what is kept: one record that was altered is one fault.
@@ -59,7 +60,8 @@ class ChainCheck {
     }
   }
 
-  void check_link(const Query& link, const StrandHead& head, const Hash& kept, const std::string& name) {
+  void check_link(const Query& link, std::int64_t origin, const StrandHead& head, const Hash& kept,
+                  const std::string& name) {
     const bool is_entry = !link.is_null(1);
     const std::int64_t key = link.integer(is_entry ? 1 : 2);
     const auto what = [&] { return is_entry ? content_.tell_entry(key) : content_.tell_remark(key); };
@@ -69,7 +71,7 @@ class ChainCheck {
       if (!is_there) {
         note(fmt::format("the audit chain: position {} of strand {} is of a {} that is not there", head.position + 1,
                          name, is_entry ? "record" : "remark"));
-      } else if (link_hash(head.hash, bytes_) != kept) {
+      } else if (link_hash(head.hash, bytes_) != kept && !is_variant(origin, head, kept)) {
         note(fmt::format("the audit chain: {} is not as it was written (position {} of strand {})", what(),
                          head.position + 1, name));
       }
@@ -77,6 +79,12 @@ class ChainCheck {
       if (e.code() == Errc::busy) throw;
       note(fmt::format("the audit chain: {} cannot be read: {}", what(), e.what()));
     }
+  }
+
+  /// Whether the strand has other content under that id, kept beside it.
+  bool is_variant(std::int64_t origin, const StrandHead& head, const Hash& kept) {
+    Query variant{db_, exchange_sql::kVariant};
+    return variant.bind(origin, head.position + 1).step() && link_hash(head.hash, variant.blob(0)) == kept;
   }
 
   void find_unlinked(const char* all, std::vector<std::int64_t>& linked, const char* what) {

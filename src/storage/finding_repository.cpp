@@ -62,7 +62,10 @@ FindingRemark read_finding_remark(const Query& row) {
   return r;
 }
 
-bool FindingRepository::add(const FindingRemark& r) const {
+bool FindingRepository::add(const FindingRemark& r) const { return add(r, nullptr); }
+bool FindingRepository::add(const FindingRemark& r, const LinkPlace& place) const { return add(r, &place); }
+
+bool FindingRepository::add(const FindingRemark& r, const LinkPlace* place) const {
   require_keepable(r);
   Savepoint whole{*db_};  // the name and the remark
   if (!r.by.empty()) Query{*db_, finding_sql::kAddPerson}.run(r.by);
@@ -78,11 +81,14 @@ bool FindingRepository::add(const FindingRemark& r) const {
     throw;
   }
   const bool is_new = add.changes() != 0;
-  if (is_new) {
-    const std::int64_t id = add.last_id();
-    db_->chain().append(id, r);
-    whole.keep();
+  if (place != nullptr) {
+    Query key{*db_, finding_sql::kKey};
+    key.bind(r.id).step();
+    db_->chain().put(*place, std::nullopt, key.integer(0));
+  } else if (is_new) {
+    db_->chain().append(add.last_id(), r);
   }
+  if (is_new || place != nullptr) whole.keep();
   return is_new;
 }
 

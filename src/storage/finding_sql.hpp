@@ -25,6 +25,7 @@ SELECT r.uuid, r.finding, r.kind, r.vessel_id, r.shaft_id, r.lubricator_id, r.di
 FROM finding_remark r LEFT JOIN person p ON p.person_id = r.recorded_by )sql";
 
 inline std::string find() { return std::string{kSelect} + " WHERE r.uuid = :uuid "; }
+inline constexpr const char* kKey = R"sql( SELECT finding_remark_id FROM finding_remark WHERE uuid = :uuid )sql";
 inline std::string find_by_key() { return std::string{kSelect} + " WHERE r.finding_remark_id = :remark "; }
 /// Of one vessel, sorted as is_before() does.
 inline std::string list_of_vessel() {
@@ -36,6 +37,6 @@ inline constexpr const char* kVessels = R"sql(
 SELECT v.vessel_id FROM vessel v WHERE EXISTS (SELECT 1 FROM finding_remark r WHERE r.vessel_id = v.vessel_id)
 ORDER BY v.code )sql";
 
-inline std::vector<std::string> all() { return {kAddPerson, kAdd, find(), find_by_key(), list_of_vessel(), kVessels}; }
+inline std::vector<std::string> all() { return {kAddPerson, kAdd, kKey, find(), find_by_key(), list_of_vessel(), kVessels}; }
 
 }  // namespace shaftlog::finding_sql

@@ -158,6 +158,12 @@ std::int64_t key_of(const std::string& name, std::unordered_map<std::string, std
   return id;
 }
 
+std::int64_t entry_key(Database& db, const Uuid& id) {
+  Query row{db, log_sql::kEntryKey};
+  if (!row.bind(id).step()) throw Error{Errc::damaged, "the log is damaged: a record's id is not where it should be"};
+  return row.integer(0);
+}
+
 std::optional<std::string_view> typed_of(const std::optional<Amount>& a) {
   return a ? std::optional<std::string_view>{a->typed} : std::nullopt;
 }
@@ -190,7 +196,10 @@ LogRepository::Statements::Adding::Adding(Database& db)
 LogRepository::LogRepository(Database& db) : db_{&db}, statements_{std::make_unique<Statements>()} {}
 LogRepository::~LogRepository() = default;
 
-bool LogRepository::add(const Entry& entry) {
+bool LogRepository::add(const Entry& entry) { return add(entry, nullptr); }
+bool LogRepository::add(const Entry& entry, const LinkPlace& place) { return add(entry, &place); }
+
+bool LogRepository::add(const Entry& entry, const LinkPlace* place) {
   require_keepable(entry);
   if (!statements_->adding) statements_->adding.emplace(*db_);
   Statements::Adding& to = *statements_->adding;
@@ -261,7 +270,11 @@ bool LogRepository::add(const Entry& entry) {
         }
       }
     }
-    if (is_new) db_->chain().append(id, entry);
+    if (place != nullptr) {
+      db_->chain().put(*place, is_new ? id : entry_key(*db_, head.id), std::nullopt);
+    } else if (is_new) {
+      db_->chain().append(id, entry);
+    }
     if (savepoint) savepoint->keep();
     return is_new;
   } catch (const Error& e) {

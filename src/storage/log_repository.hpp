@@ -11,6 +11,8 @@
 
 namespace shaftlog {
 
+struct LinkPlace;
+
 /// What a listing asks for; empty fields do not limit.
 struct ListQuery {
   std::optional<Kind> kind;
@@ -34,6 +36,8 @@ class LogRepository {
 
   /// Keeps one entry. \return false, and nothing is written, when a record with that id is there already
   bool add(const Entry& entry);
+  /// The same for a record of another file's strand: it, or the one with that id that is there, is linked at `place`.
+  bool add(const Entry& entry, const LinkPlace& place);
 
   [[nodiscard]] std::optional<Entry> find(const Uuid& id) const;
   /// Ids that begin with `prefix` (hexadecimal, dashes optional, at least 4 digits), at most 10.
@@ -52,6 +56,7 @@ class LogRepository {
   [[nodiscard]] VesselLog load_vessel(VesselId vessel, Instant as_of, std::optional<Instant> known) const;
 
  private:
+  bool add(const Entry& entry, const LinkPlace* place);
   struct Statements;
   Database* db_;
   std::unique_ptr<Statements> statements_;

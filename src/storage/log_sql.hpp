@@ -125,6 +125,7 @@ inline std::string find_detail(std::size_t kind) {
   return sql;
 }
 
+inline constexpr const char* kEntryKey = R"sql( SELECT entry_id FROM entry WHERE uuid = :uuid )sql";
 inline constexpr const char* kFindByPrefix = R"sql(
 SELECT uuid FROM entry WHERE uuid >= :low AND uuid <= :high ORDER BY uuid LIMIT 10 )sql";
 inline constexpr const char* kCorrectionsOf = R"sql(
@@ -160,6 +161,7 @@ inline std::vector<std::string> all() {
                                kAddWork,
                                kAddInspection,
                                find_entry(),
+                               kEntryKey,
                                kFindByPrefix,
                                kCorrectionsOf,
                                kWithdrawalsOf,

@@ -1,6 +1,7 @@
 #include "base/error.hpp"
 #include "storage/chain_sql.hpp"
 #include "storage/change_sql.hpp"
+#include "storage/exchange_sql.hpp"
 #include "storage/finding_repository.hpp"
 #include "storage/finding_sql.hpp"
 #include "storage/log_sql.hpp"
@@ -42,8 +43,8 @@ std::vector<std::string> strings(Database& db, const std::string& sql) {
 
 TEST_CASE("sql: every statement prepares against the fresh schema", "[storage][sql]") {
   TempDb t;
-  for (const auto& statements :
-       {log_sql::all(), register_sql::all(), finding_sql::all(), chain_sql::all(), change_sql::all()}) {
+  for (const auto& statements : {log_sql::all(), register_sql::all(), finding_sql::all(), chain_sql::all(),
+                                 change_sql::all(), exchange_sql::all()}) {
     for (const std::string& sql : statements) {
       INFO(sql);
       CHECK_NOTHROW(Query{t.db, sql});
