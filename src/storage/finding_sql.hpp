@@ -37,6 +37,8 @@ inline constexpr const char* kVessels = R"sql(
 SELECT v.vessel_id FROM vessel v WHERE EXISTS (SELECT 1 FROM finding_remark r WHERE r.vessel_id = v.vessel_id)
 ORDER BY v.code )sql";
 
-inline std::vector<std::string> all() { return {kAddPerson, kAdd, kKey, find(), find_by_key(), list_of_vessel(), kVessels}; }
+inline std::vector<std::string> all() {
+  return {kAddPerson, kAdd, kKey, find(), find_by_key(), list_of_vessel(), kVessels};
+}
 
 }  // namespace shaftlog::finding_sql

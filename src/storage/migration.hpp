@@ -28,8 +28,8 @@ void write_fresh_schema(sqlite3* db, const SchemaPlan& plan);
 
 /// The same for the schema of an earlier version.
 void write_schema_of(sqlite3* db, const SchemaPlan& plan, int version);
-/// The steps from version `from` to the newest, if any, in one transaction of their own or not at all. What has no place
-/// in a strand is given one.
+/// The steps from version `from` to the newest, if any, in one transaction of their own or not at all. What has no
+/// place in a strand is given one.
 void migrate(sqlite3* db, const std::filesystem::path& path, const SchemaPlan& plan, int from);
 
 /// Objects of the schema, each one line with comments and spacing left out, sorted. Equal lists: equal schemas.
