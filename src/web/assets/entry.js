@@ -306,6 +306,7 @@
   document.querySelectorAll('form[data-entry]:not([data-correction])').forEach(attach);
   document.querySelectorAll('form[data-many]').forEach(attachMany);
   window.addEventListener('online', sendAll);
+  window.addEventListener('storage', show);  // another tab has sent, or could not
   setInterval(function () { if (read().length) sendAll(); }, 8000);
   show();
   sendAll();

@@ -60,7 +60,7 @@ void remarks(Html& h, const FindingCase& c) {
   h.raw("<h2 id=\"done\">What was done about it</h2>\n<ul>\n");
   for (const FindingRemark& r : c.remarks)
     h.add("<li>{} by {}, {}{}</li>\n", html_escaped(name_of(r.did)), html_escaped(r.by.empty() ? "somebody" : r.by),
-          html_escaped(format_both(r.at)), r.says.empty() ? "" : ": " + html_words(r.says));
+          html_escaped(format_both(r.at)), r.says.empty() ? "" : ": " + html_escaped(r.says));
   h.raw("</ul>\n");
 }
 

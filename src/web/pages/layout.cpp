@@ -58,7 +58,7 @@ std::string framed(Site& site, const Request& request, const PageFrame& frame, s
   // The keys of a touch screen take room from the page: what stays at its foot stays in sight above them.
   out.raw(
       "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1, interactive-widget=resizes-content\">\n");
-  out.add("<title>{}</title>\n", html_escaped(frame.title));
+  out.add("<title>{}</title>\n", html_words(frame.title));
   out.raw("<link rel=\"stylesheet\" href=\"/a/style.css\">\n<link rel=\"icon\" href=\"data:,\">\n");
   out.raw("<script src=\"/a/entry.js\" defer></script>\n<script src=\"/a/chart.js\" defer></script>\n");
   out.raw(
@@ -74,7 +74,7 @@ std::string framed(Site& site, const Request& request, const PageFrame& frame, s
     out.add("<button class=\"quiet\">{}: sign out</button></form>", html_escaped(request.who.name));
   }
   out.raw("</header>\n<main id=\"main\">\n");
-  out.add("<h1>{}</h1>\n", html_escaped(frame.title));
+  out.add("<h1>{}</h1>\n", html_words(frame.title));
   if (!frame.as_of.empty()) {
     out.add("<p class=\"subtitle\">As of {}.{}</p>\n", html_escaped(frame.as_of),
             frame.is_stale ? " <strong>Records came in since; they are being worked in.</strong>" : "");

@@ -21,14 +21,17 @@ Response show(Site& site, const Request& q, const std::string& id) {
   const auto row = [&h](std::string_view name, std::string_view value) {
     if (!value.empty()) h.raw("<dt>").esc(name).raw("</dt><dd>").esc(value).raw("</dd>\n");
   };
+  const auto typed = [&h](std::string_view name, std::string_view value) {  // to the letter
+    if (!value.empty()) h.add("<dt>{}</dt><dd>{}</dd>\n", name, html_escaped(value));
+  };
   row("of", names.subject(e.shaft, e.lubricator));
   row("happened", format_both(e.head.at));
   for (const NamedValue& v : values_of(e, names)) row(spoken(v.name), v.text);
-  row("by", e.head.by);
+  typed("by", e.head.by);
   row("written down", format_both(e.head.recorded_at));
-  row("source", e.head.source);
-  row("remark", e.head.remark);
-  row("reason", e.head.reason);
+  typed("source", e.head.source);
+  typed("remark", e.head.remark);
+  typed("reason", e.head.reason);
   row("id", format_uuid(e.head.id));
   h.raw("</dl>\n");
   const bool counts = family.in_force == e.head.id;
@@ -58,7 +61,7 @@ Response show(Site& site, const Request& q, const std::string& id) {
         h.esc(says(x, names));
         if (before != nullptr && !before->is_withdrawal()) h.raw(" (").esc(changes_between(*before, x, names)).raw(")");
       }
-      if (!x.head.reason.empty()) h.raw("; because: ").esc(x.head.reason);
+      if (!x.head.reason.empty()) h.raw("; because: ").raw(html_escaped(x.head.reason));
       h.raw("</li>\n");
       before = &x;
     }
