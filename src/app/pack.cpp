@@ -340,8 +340,8 @@ class Unpacking {
     peer.told = m.made_at;
     peer.register_hash = m.register_hash;
     for (const auto& [origin, hash] : m.seen) {
-      const bool is_ours =
-          std::any_of(strands.begin(), strands.end(), [&](const Strand& s) { return s.own && s.id == origin; });
+      const bool is_ours = std::any_of(strands.begin(), strands.end(),
+                                       [&, id = origin](const Strand& s) { return s.own && s.id == id; });
       if (is_ours) peer.seen_register = hash;
     }
     for (const auto& [origin, position] : m.has) {

@@ -101,6 +101,23 @@ test('two tabs that both hold the same unsent records send each once', async () 
   await page.done();
 });
 
+test('a second tap on the form that was just emptied keeps nothing', async () => {
+  const page = await site.open('phone', { foretold });
+  const before = refills();
+  await page.goto(form);
+  await type(page);
+  await ship.stop();
+  await keepUnsent(page, '1 not yet sent');
+  await page.waitForSelector('.look:has-text("does not answer")');
+  await page.click('button.go');
+  await page.waitForSelector('.fault:has-text("still to be filled in")');
+  assert.equal(await page.textContent('#unsent'), '1 not yet sent');
+  await ship.start();
+  await sent(page);
+  assert.equal(refills(), before + 1);
+  await page.done();
+});
+
 test('the answer is lost after the record was kept: it is sent again and counted once', async () => {
   const page = await site.open('phone', { foretold });
   const before = refills();

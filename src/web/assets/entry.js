@@ -2,17 +2,27 @@
 // id that is made here, so that sending twice keeps once.
 (function () {
   'use strict';
-  var kKey = 'shaftlog.unsent';
+  // One key a record: tabs see each other's writing late, and a list that two of them write loses entries.
+  var kUnsent = 'shaftlog.unsent.';
   var token = null;
 
   function field(form, name) { return form.querySelector('[name="' + name + '"]'); }
+  /** What waits, the oldest first: ids of version 7 sort by time. */
   function read() {
-    try { return JSON.parse(localStorage.getItem(kKey) || '[]'); } catch (e) { return []; }
+    return Object.keys(localStorage).filter(function (k) { return k.indexOf(kUnsent) === 0; }).sort().map(function (k) {
+      try { return JSON.parse(localStorage.getItem(k)); } catch (e) { return null; }
+    }).filter(Boolean);
   }
-  function write(list) { localStorage.setItem(kKey, JSON.stringify(list)); }
-  function change(id, how) {
-    var list = read().map(function (x) { return x.id === id ? how(x) : x; }).filter(Boolean);
-    write(list);
+  function wait(id, fields, label) {
+    localStorage.setItem(kUnsent + id, JSON.stringify({ id: id, fields: fields, label: label }));
+  }
+  function forget(id) {
+    localStorage.removeItem(kUnsent + id);
+    show();
+  }
+  function refuse(x, why) {
+    x.refused = why;
+    localStorage.setItem(kUnsent + x.id, JSON.stringify(x));
     show();
   }
   // RFC 9562, version 7: 48 bits of milliseconds, then chance.
@@ -66,9 +76,9 @@
     var step = function (i) {
       if (i >= next.length) return Promise.resolve();
       return patient('/api/records', next[i].fields).then(function (a) {
-        if (a[0] === 200 || a[0] === 201) change(next[i].id, function () { return null; });
+        if (a[0] === 200 || a[0] === 201) forget(next[i].id);
         else if (a[0] === 400 || a[0] === 404 || a[0] === 409 || a[0] === 413 || a[0] === 422)
-          change(next[i].id, function (x) { x.refused = a[1].error || 'refused'; return x; });
+          refuse(next[i], a[1].error || 'refused');
         else throw new Error('later');
         return step(i + 1);
       });
@@ -94,7 +104,7 @@
         var drop = document.createElement('button');
         drop.type = 'button';
         drop.textContent = 'Drop it';
-        drop.addEventListener('click', function () { change(x.id, function () { return null; }); });
+        drop.addEventListener('click', function () { forget(x.id); });
         li.appendChild(drop);
       }
       ul.appendChild(li);
@@ -164,9 +174,14 @@
     var unit = form.querySelector('[name=unit]:checked + span');
     return title + (main && main.value ? ': ' + main.value + (unit ? ' ' + unit.textContent : '') : '');
   }
+  /** The first number of a form in which none was typed and one is wanted: a second tap on a form just emptied. */
+  function wanting(form) {
+    var numbers = Array.prototype.slice.call(form.querySelectorAll('.number'));
+    var typed = numbers.some(function (el) { return el.value.trim(); });
+    return typed || form.querySelector('[name=ended][value=not_done]:checked') ? null : numbers[0] || null;
+  }
   function keepLocally(form, fields, id) {
-    var label = labelOf(form);
-    write(read().concat([{ id: id, fields: fields, label: label }]));
+    wait(id, fields, labelOf(form));
     show();
   }
 
@@ -230,6 +245,12 @@
           if (a[0] >= 500 || a[0] === 401 || a[0] === 429) throw new Error('later');
           tell(form, [], [{ field: '', fault: a[1].error || 'refused' }], []);
         }).catch(function () {
+          var empty = wanting(form);
+          if (empty) {
+            busy = false;
+            tell(form, [], [], [empty.name]);
+            return;
+          }
           keepLocally(form, all, id);
           form.reset();
           recall(form);
@@ -281,7 +302,7 @@
             kept++;
             row.remove();
           }).catch(function () {
-            write(read().concat([{ id: fields[5][1], fields: fields, label: 'Hours ' + fields[2][1] + ': ' + fields[3][1] }]));
+            wait(fields[5][1], fields, 'Hours ' + fields[2][1] + ': ' + fields[3][1]);
             row.remove();
           });
         };
