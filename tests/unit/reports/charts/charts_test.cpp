@@ -255,8 +255,8 @@ TEST_CASE("range: what a page needs to show one stands in the drawing", "[charts
   CHECK_THAT(svg, Contains("<g data-x=\""));
   CHECK_THAT(svg, Contains("<path class=\"m\" d=\"M"));
   // Nothing but labels is drawn only so wide because it would else not be seen.
-  for (const DrawingItem& item :
-       chart_of(alarm_panel(ship.lubricator().detail.alarms, time_axis_of(in)), time_axis_of(in)).drawing.items()) {
+  const Chart alarms = chart_of(alarm_panel(ship.lubricator().detail.alarms, time_axis_of(in)), time_axis_of(in));
+  for (const DrawingItem& item : alarms.drawing.items()) {
     const auto* bar = std::get_if<AreaItem>(&item);
     if (bar != nullptr) CHECK(bar->edge);
   }
