@@ -58,10 +58,6 @@ double p_beyond(const Stretch& s, double run_h, double delivered, double limit) 
   return p / static_cast<double>(kNodes.size());
 }
 
-/// Of ln(loss) over the open interval of a shaft greased by hand alone, beyond what the fleet's past shows; tuned on
-/// simulated ships.
-constexpr double kRestSd = 0.12;
-
 /// Running hours of the interval with more than `limit` missing; the rate of delivery is even over it.
 double starved(double m, double w, double run_h, double delivered, double limit) {
   if (run_h <= 0) return 0;
@@ -151,7 +147,7 @@ FillResult reconstruct_fill(const ShaftHistory& history, const WashoutResult& wa
                      std::hypot(m_sd, net_now * run_sd),
                      std::log(std::max(now_w.value, 1e-9)),
                      sd_of(now_w),
-                     std::hypot(prior.duty_sd, slow_sd, history.is_automatic ? 0.0 : kRestSd),
+                     std::hypot(prior.duty_sd, slow_sd, washout::untold_sd(history)),
                      0};
   const Estimate now = missing(open, now_h, now_delivered, capacity);
   if (as_of > last) {

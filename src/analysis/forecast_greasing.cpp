@@ -30,10 +30,6 @@ double use_forecast_sd(const HoursCurve& hours, double days) {
   return std::sqrt((kFewest * usual * usual + sum) / static_cast<double>(kFewest + n));
 }
 
-/// Of ln(loss) over one interval of a shaft greased by hand alone, beyond what the fleet's past shows: more or less
-/// time at rest, an unlike voyage. Tuned on simulated ships.
-constexpr double kRestSd = 0.12;
-
 }  // namespace
 
 NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const HoursCurve& hours,
@@ -82,7 +78,7 @@ NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const H
   const double total_given = so_far > 1 ? given * total_h / so_far : given;
   const Estimate w = *washout.washout_cm3_per_h;
   const double w_sd = (std::log(std::max(w.high, 1e-9)) - std::log(std::max(w.low, 1e-9))) / 3.29;
-  const double sd = std::hypot(w_sd, prior.duty_sd, std::hypot(prior.season_sd, history.is_automatic ? 0.0 : kRestSd));
+  const double sd = std::hypot(w_sd, prior.duty_sd, std::hypot(prior.season_sd, washout::untold_sd(history)));
   const double capacity = history.cavity_cm3.value_or(washout::kNoCapacity);
   const double loss = w.value * total_h, mean = m + loss - total_given;
   const double days = days_between(as_of, at);

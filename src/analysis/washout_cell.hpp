@@ -309,6 +309,10 @@ inline bool is_informative(const GreasingInterval& g) noexcept {
   return g.taken_cm3 && !g.starts_baseline && g.run_h > 0 && g.ended != Ended::packed && g.ended != Ended::not_done;
 }
 
+/// Sd of ln(loss) over an interval still open, beyond what the fleet's past shows of a shaft greased by hand alone:
+/// more or less time at rest, an unlike voyage. Tuned on simulated ships.
+inline double untold_sd(const ShaftHistory& history) noexcept { return history.is_automatic ? 0.0 : 0.12; }
+
 /// True where a manual shaft took next to nothing though `expected` was well above what a full cavity shows.
 inline bool is_path_suspect(const GreasingInterval& g, double expected, double fill_sd) noexcept {
   return g.ended == Ended::pressure && g.taken_cm3 && g.delivered_cm3 <= 0 && expected > 3 * fill_sd &&
