@@ -1,3 +1,4 @@
+#include "analysis/prior_learner.hpp"
 #include "analysis/review.hpp"
 
 #include <catch2/catch.hpp>
