@@ -39,6 +39,7 @@ void throw_sqlite_error(const std::string& file, int rc, const char* message) {
       throw Error{Errc::io, fmt::format("{}: cannot be opened ({})", file, message)};
     case SQLITE_READONLY:
     case SQLITE_PERM:
+      if (rc == SQLITE_READONLY) message = "no permission, or the medium is read-only";
       throw Error{Errc::io, fmt::format("{}: cannot be written ({})", file, message)};
     case SQLITE_CONSTRAINT:
       throw Error{Errc::conflict, fmt::format("{}: {}", file, message)};

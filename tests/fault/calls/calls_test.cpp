@@ -1,4 +1,5 @@
 // What a command was doing is done or not done, whichever of its calls to the system fails or is its last.
+#include "interchange/pack_file.hpp"
 #include "storage/migration.hpp"
 #include "support/damaged_log.hpp"
 #include "support/run.hpp"
@@ -32,6 +33,13 @@ std::map<std::string, std::string> files_in(const fs::path& folder) {
     if (!name.starts_with(".") && entry.is_regular_file()) files[name] = read_text(entry.path());
   }
   return files;
+}
+
+/// Readings of 28 days to import.
+std::string more_hours() {
+  std::string more = "vessel,shaft,at,meter_h\n";
+  for (int n = 1; n <= 28; ++n) more += fmt::format("T-01,fin_port,2026-03-{:02},{}\n", n, 2000 + n);
+  return more;
 }
 
 std::int64_t records_of(const fs::path& file) {
@@ -111,12 +119,47 @@ TEST_CASE("calls: a record is kept or not, and kept when it was said so", "[faul
 
 TEST_CASE("calls: an import keeps all or nothing", "[fault][calls]") {
   Before before;
-  std::string more = "vessel,shaft,at,meter_h\n";
-  for (int n = 1; n <= 28; ++n) more += fmt::format("T-01,fin_port,2026-03-{:02},{}\n", n, 2000 + n);
-  write_text(before.folder() / "more/hours.csv", more);
-  const int failed = each_call(before.folder(), {"import", "more"}, [&](const fs::path& folder, bool succeeded) {
+  write_text(before.folder() / "more/hours.csv", more_hours());
+  const std::vector<std::string> command{"import", "more"};
+  const int failed = each_call(before.folder(), command, [&](const fs::path& folder, bool succeeded) {
     const auto n = records_of(folder / "shaftlog.db");
     CHECK((n == before.records + 28 || (!succeeded && n == before.records)));
+    CHECK(run_program_file(SHAFTLOG_BINARY, command, folder).code == 0);
+    CHECK(records_of(folder / "shaftlog.db") == before.records + 28);
+  });
+  CHECK(failed > 25 / SHAFTLOG_STEP);
+}
+
+TEST_CASE("calls: a pack is there whole or not at all, and can be made then", "[fault][calls]") {
+  const Before before;
+  const std::vector<std::string> command{"pack", "out.pack", "--all", "--name", "office"};
+  const int failed = each_call(before.folder(), command, [&](const fs::path& folder, bool succeeded) {
+    CHECK(records_of(folder / "shaftlog.db") == before.records);
+    if (succeeded) CHECK(fs::exists(folder / "out.pack"));
+    if (!fs::exists(folder / "out.pack")) CHECK(run_program_file(SHAFTLOG_BINARY, command, folder).code == 0);
+    CHECK(read_pack(read_text(folder / "out.pack")).manifest.strands.at(0).last == before.records);
+  });
+  CHECK(failed > 25 / SHAFTLOG_STEP);
+}
+
+TEST_CASE("calls: a pack is taken in or not, the pack stays as it is, and once more takes in the rest",
+          "[fault][calls]") {
+  const Before office;
+  office.aboard.ok({"pack", "first.pack", "--all", "--name", "office"});
+  const Aboard ship;
+  ship.ok({"init"});
+  ship.ok({"unpack", (office.folder() / "first.pack").string()});
+  write_text(office.folder() / "more/hours.csv", more_hours());
+  office.aboard.ok({"import", "more"});
+  office.aboard.ok({"pack", (ship.dir / "second.pack").string(), "--all"});
+  const std::string bytes = read_text(ship.dir / "second.pack");
+  const std::vector<std::string> command{"unpack", "second.pack"};
+  const int failed = each_call(ship.dir.path(), command, [&](const fs::path& folder, bool succeeded) {
+    const auto n = records_of(folder / "shaftlog.db");
+    CHECK((n == office.records + 28 || (!succeeded && n == office.records)));
+    CHECK(read_text(folder / "second.pack") == bytes);
+    CHECK(run_program_file(SHAFTLOG_BINARY, command, folder).code == 0);
+    CHECK(records_of(folder / "shaftlog.db") == office.records + 28);
   });
   CHECK(failed > 25 / SHAFTLOG_STEP);
 }

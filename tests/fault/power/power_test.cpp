@@ -1,7 +1,10 @@
 // The power fails at each write, sync and truncation in turn: what was said to be kept is there, the rest is not there
 // by half, and the file is sound.
+#include "app/import.hpp"
+#include "app/pack.hpp"
 #include "base/error.hpp"
 #include "storage/migration.hpp"
+#include "storage/restore.hpp"
 #include "support/damaged_log.hpp"
 #include "support/power_vfs.hpp"
 
@@ -183,6 +186,121 @@ TEST_CASE("power: an upgrade is done or not done, and its backup is whole", "[fa
         CHECK(found.faults == std::vector<std::string>{});
         CHECK(found.records == records);
         CHECK(all_rows(dir / "x.v1-20260104T000000Z.db") == rows);
+      });
+  CHECK(operations > 20);
+  WARN(operations << " operations");
+}
+
+TEST_CASE("power: an import is kept whole or not at all, and once more finishes it", "[fault][power]") {
+  const WholeLog log{60};
+  const TempDir dir, source;
+  const fs::path file = dir / "x.db";
+  const auto before = static_cast<std::int64_t>(log.rows.at("entry").size());
+  constexpr int kRows = 60;
+  {
+    std::ofstream out{source / "hours.csv"};
+    out << "vessel,shaft,at,meter_h,remark\n";
+    for (int n = 0; n < kRows; ++n) {
+      out << fmt::format("T-01,port,2026-02-{:02}T{:02}:00,{},{}\n", 1 + n / 24, n % 24, 2000 + n,
+                         std::string(400, 'i'));
+    }
+  }
+  const auto import = [&] {
+    try {
+      Database db = Database::open(file, Database::Mode::read_write);
+      execute(handle_of(db), "PRAGMA wal_autocheckpoint = 8");
+      execute(handle_of(db), "PRAGMA cache_size = 10");  // pages go out before the commit
+      ImportOptions options;
+      options.folder = source.path();
+      return import_folder(db, FixedClock{day(200).utc}, options).is_kept ? 1 : 0;
+    } catch (const Error&) {
+      return 0;
+    }
+  };
+  const int operations = fail_each(log.file(), file, import, [&](int said) {
+    const Found found = find(file);
+    CHECK(found.faults == std::vector<std::string>{});
+    CHECK((found.records == before + kRows || (said == 0 && found.records == before)));
+    CHECK(import() == 1);
+    CHECK(find(file).records == before + kRows);
+  });
+  CHECK(operations > 20);
+  WARN(operations << " operations");
+}
+
+TEST_CASE("power: a pack is taken in whole or not at all, and once more finishes it", "[fault][power]") {
+  const WholeLog log{60};
+  const TempDir dir, other;
+  const fs::path file = dir / "x.db";
+  const auto before = static_cast<std::int64_t>(log.rows.at("entry").size());
+  constexpr int kMore = 60;
+  std::string pack;
+  {
+    fs::copy_file(log.file(), other / "office.db");
+    Database office = Database::open(other / "office.db", Database::Mode::read_write);
+    const TempDb t;
+    LogRepository repository{office};
+    for (std::uint64_t n = 0; n < kMore; ++n) {
+      Entry e = t.entry(Kind::hours, 800'000 + n, 320);
+      e.head.remark = std::string(400, 'u');
+      repository.add(e);
+    }
+    PackOptions options;
+    options.name = "office";
+    PackResult result;
+    pack = make_pack(office, FixedClock{day(330).utc}, options, result);
+  }
+  const auto unpack = [&] {
+    try {
+      Database db = Database::open(file, Database::Mode::read_write);
+      execute(handle_of(db), "PRAGMA wal_autocheckpoint = 8");
+      execute(handle_of(db), "PRAGMA cache_size = 10");
+      UnpackOptions options;
+      options.join = true;
+      return take_pack(db, pack, "x.pack", options).is_kept ? 1 : 0;
+    } catch (const Error&) {
+      return 0;
+    }
+  };
+  const int operations = fail_each(log.file(), file, unpack, [&](int said) {
+    const Found found = find(file);
+    CHECK(found.faults == std::vector<std::string>{});
+    CHECK((found.records == before + kMore || (said == 0 && found.records == before)));
+    CHECK(unpack() == 1);
+    CHECK(find(file).records == before + kMore);
+  });
+  CHECK(operations > 20);
+  WARN(operations << " operations");
+}
+
+TEST_CASE("power: after a restore one of the two files stands under the name, and the other is not lost",
+          "[fault][power]") {
+  const WholeLog log{60}, older{20};
+  const TempDir dir;
+  const fs::path file = dir / "x.db";
+  const auto now = static_cast<std::int64_t>(log.rows.at("entry").size());
+  const auto then = static_cast<std::int64_t>(older.rows.at("entry").size());
+  const int operations = fail_each(
+      log.file(), file,
+      [&] {
+        try {
+          restore(older.file(), file, day(3).utc, /*is_dry_run=*/false);
+          return 1;
+        } catch (const Error&) {
+          return 0;
+        }
+      },
+      [&](int said) {
+        const Found found = find(file);
+        CHECK(found.faults == std::vector<std::string>{});
+        CHECK((found.records == then || (said == 0 && found.records == now)));
+        if (found.records == now) return;
+        std::int64_t aside = 0;
+        for (const auto& entry : fs::directory_iterator{dir.path()}) {
+          const std::string name = entry.path().filename().string();
+          if (name.starts_with("x.replaced-") && name.ends_with(".db")) aside = find(entry.path()).records;
+        }
+        CHECK(aside == now);
       });
   CHECK(operations > 20);
   WARN(operations << " operations");
