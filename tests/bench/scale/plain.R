@@ -57,9 +57,12 @@ if (has_counts) {
     feeds$dose_mm3[k[fed]] / 1000
 }
 g$value <- (g$mm3 / 1000 + ifelse(same, delivered, 0)) / g$run
-work <- ask("SELECT e.shaft_id s, max(e.at_utc_s) t FROM work w JOIN entry e USING (entry_id)
+work <- ask("SELECT e.shaft_id s, e.at_utc_s t FROM work w JOIN entry e USING (entry_id)
              WHERE e.shaft_id IS NOT NULL AND w.work IN ('seal_replaced', 'bearing_replaced') AND e.at_utc_s <= :as_of
-             GROUP BY e.shaft_id")
+             ORDER BY e.at_utc_s DESC")
+greased <- g[!duplicated(g$s, fromLast = TRUE), ]
+work <- work[which(work$t <= greased$t[match(work$s, greased$s)]), ]  # one after the last greasing starts none yet
+work <- work[!duplicated(work$s), ]
 renewed <- work$t[match(g$s, work$s)]; renewed[is.na(renewed)] <- -1
 since <- g$t >= renewed & same
 starts <- since & g$t[before] < renewed

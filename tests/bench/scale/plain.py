@@ -94,6 +94,7 @@ def washout(db, as_of):
     work = read(db, f"SELECT e.shaft_id s, e.at_utc_s t FROM work w JOIN entry e USING (entry_id) "
                     f"WHERE e.shaft_id IS NOT NULL AND w.work IN ('seal_replaced', 'bearing_replaced') "
                     f"AND e.at_utc_s <= {as_of}")
+    work = work[work.t <= work.s.map(g.groupby("s").t.max()).fillna(-1)]  # one after the last greasing starts none yet
     last = work.groupby("s").t.max()
     renewed = g.s.map(last).fillna(-1).to_numpy()
     since = (g.t.to_numpy() >= renewed) & same
@@ -300,7 +301,8 @@ def main():
     as_of = int(pd.Timestamp(sys.argv[3] if len(sys.argv) > 3 else "2026-09-30T12:00:00").timestamp())
     db = sqlite3.connect(f"file:{file}?mode=ro", uri=True)
     names = read(db, "SELECT 's' || shaft_id k, v.code || '/' || s.code name FROM shaft s "
-                     "JOIN vessel v USING (vessel_id) UNION ALL SELECT 'l' || lubricator_id, v.code || '/' || l.code FROM lubricator l "
+                     "JOIN vessel v USING (vessel_id) UNION ALL "
+                     "SELECT 'l' || lubricator_id, v.code || '/' || l.code FROM lubricator l "
                      "JOIN vessel v USING (vessel_id)")
     names = dict(zip(names.k, names.name))
     w, count, feeds = washout(db, as_of)

@@ -4,6 +4,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
+#include <numeric>
+#include <utility>
+#include <vector>
 
 #include <catch2/catch.hpp>
 
@@ -123,4 +127,54 @@ TEST_CASE("plain delivery: used over called for, stretches with nothing called f
   const PlainSeries s = plain_delivery(VesselId{1}, d);
   CHECK(s.values == std::vector<double>{0.95, 0.95});
   CHECK(s.left_out == 1);
+}
+
+namespace {
+
+/// The p of the change test as its page says it: the sums of squares of every split, order by order.
+double counted_p(const std::vector<double>& values) {
+  const auto largest = [](const std::vector<double>& x) {
+    const double total = std::accumulate(x.begin(), x.end(), 0.0);
+    double left = 0, best = 0;
+    for (std::size_t k = 1; k + 1 < x.size(); ++k) {
+      left += x[k - 1];
+      const double right = total - left;
+      if (k >= 2)
+        best = std::max(best, left * left / static_cast<double>(k) + right * right / static_cast<double>(x.size() - k));
+    }
+    return best;
+  };
+  const double seen = largest(values);
+  std::vector<double> shuffled = values;
+  std::uint64_t state = 0x53484654ULL;
+  int as_large = 0;
+  for (int order = 0; order < 1999; ++order) {
+    for (std::size_t i = shuffled.size() - 1; i > 0; --i) {
+      state = state * 6364136223846793005ULL + 1442695040888963407ULL;
+      std::swap(shuffled[i], shuffled[(state >> 33) % (i + 1)]);
+    }
+    if (largest(shuffled) >= seen * (1 - 1e-12)) ++as_large;
+  }
+  return (as_large + 1.0) / 2000.0;
+}
+
+}  // namespace
+
+TEST_CASE("plain methods: the change test counts the orders one by one would count", "[plain]") {
+  for (const std::size_t n : {8U, 9U, 15U, 61U}) {
+    for (const double step : {0.0, 0.05, 0.4}) {
+      for (const bool is_coarse : {false, true}) {  // coarse: many values are the same, and so are many splits
+        std::vector<double> x;
+        std::uint64_t state = n;
+        for (std::size_t i = 0; i < n; ++i) {
+          state = state * 6364136223846793005ULL + 1442695040888963407ULL;
+          const double chance = static_cast<double>(state >> 40U) / 16777216.0;
+          x.push_back(3 + (is_coarse ? std::round(3 * chance) : chance) + (i >= n / 2 ? step : 0.0));
+        }
+        const PlainSignal s = plain_signals(x, {}, false).back();
+        REQUIRE(s.method == PlainMethod::change_point);
+        CHECK(s.statistic == counted_p(x));
+      }
+    }
+  }
 }
