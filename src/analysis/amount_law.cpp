@@ -1,9 +1,11 @@
 #include "analysis/amount_law.hpp"
 
 #include "analysis/distributions.hpp"
+#include "analysis/wide.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <utility>
 
 namespace shaftlog {
@@ -17,17 +19,89 @@ constexpr double kUndeliveredShare = 0.05;  // the doses, or some of them, did n
 constexpr double kChangePer1000h = 0.05;
 constexpr double kDriftPerSpan = 0.04;  // of ln(rate), from one greasing to the next
 constexpr double kLeastSd_cm3 = 2.0;
-constexpr double kFaint = 45;  // natural-log odds below the best at which a rate is left out
 
 /// Student's t density with 7 degrees of freedom; what lies further out is called odd, not scatter.
-double law(double y, double mean, double sd) {
+SHAFTLOG_INLINE double law(double y, double mean, double sd) {
   const double t = (y - mean) / sd, x = 1 + t * t / 7, x2 = x * x;
   return 0.38499145083226738 / (x2 * x2 * sd);
 }
-double log_law(double y, double mean, double sd) { return std::log(std::max(law(y, mean, sd), 1e-300)); }
+SHAFTLOG_INLINE double held(double density) { return density > 1e-300 ? density : 1e-300; }
 
 /// Density of an amount that says nothing: even on the scale of logarithms, about four decades wide.
 double odd_density(double taken) { return 1 / (9.0 * std::max(taken, 1.0)); }
+
+/// What a span's amount is expected to be at a rate, and how far it scatters.
+struct Terms {
+  double run_h, delivered, capacity;
+  double fixed_var, relative_var, rate_var, run_var;
+};
+/// \param apart spans between it and the one that is weighed: the rate drifts meanwhile
+Terms terms_of(const FullSpan& s, const WashoutPrior& prior, std::optional<double> cavity_cm3, double apart) {
+  const auto square = [](double x) { return x * x; };
+  return {s.run_h,
+          s.delivered_cm3,
+          cavity_cm3.value_or(std::numeric_limits<double>::infinity()),
+          square(1.4 * prior.fill_sd_cm3) + square(s.delivered_sd_cm3) + square(kLeastSd_cm3),
+          square(prior.relative_sd),
+          square(prior.duty_sd) + square(prior.season_sd) + square(kDriftPerSpan * apart),
+          square(s.run_sd_h)};
+}
+/// Missing volume at the rate w [cm3].
+SHAFTLOG_INLINE double mean_at(const Terms& t, double w) {
+  const double lost = w * t.run_h - t.delivered, m = lost > 0 ? lost : 0.0;
+  return m < t.capacity ? m : t.capacity;
+}
+SHAFTLOG_INLINE double var_at(const Terms& t, double w, double m) {
+  const double run = w * t.run_h;
+  return t.fixed_var + t.relative_var * m * m + t.rate_var * run * run + t.run_var * w * w;
+}
+
+/// Means and variances at each rate, with `owing` on top of the mean.
+SHAFTLOG_WIDE void predict_all(std::size_t n, const double* w, const Terms& t, const double* owing, double* mean,
+                               double* var) {
+#pragma GCC ivdep
+  for (std::size_t g = 0; g < n; ++g) {
+    const double m = mean_at(t, w[g]) + owing[g];
+    mean[g] = m;
+    var[g] = var_at(t, w[g], m);
+  }
+}
+
+/// ln of the density of `taken`, with a share of `odd` in it.
+SHAFTLOG_WIDE void log_laws(std::size_t n, double taken, double kept, double odd, const double* mean, const double* var,
+                            double* out) {
+#pragma GCC ivdep
+  for (std::size_t g = 0; g < n; ++g) {
+    const double density = kept * law(taken, mean[g], std::sqrt(var[g])) + odd;
+    out[g] = inline_log(held(density));
+  }
+}
+
+/// Density of `taken` at each rate, times a weight.
+SHAFTLOG_WIDE void weighted_laws(std::size_t n, double taken, const double* mean, const double* var,
+                                 const double* weight, double* out) {
+#pragma GCC ivdep
+  for (std::size_t g = 0; g < n; ++g) out[g] = weight[g] * law(taken, mean[g], std::sqrt(var[g]));
+}
+
+SHAFTLOG_WIDE void exps(std::size_t n, const double* x, double top, double* out) {
+#pragma GCC ivdep
+  for (std::size_t g = 0; g < n; ++g) out[g] = inline_exp(x[g] - top);
+}
+SHAFTLOG_WIDE void logs(std::size_t n, const double* x, double* out) {
+#pragma GCC ivdep
+  for (std::size_t g = 0; g < n; ++g) out[g] = inline_log(x[g]);
+}
+
+/// A rate that changed from w[g] to v[g], or back: the density of `taken`, half the times within the interval.
+SHAFTLOG_WIDE void change_laws(std::size_t n, double taken, const Terms& t, const double* w, const double* v,
+                               double* out) {
+#pragma GCC ivdep
+  for (std::size_t g = 0; g < n; ++g) {
+    const double half = 0.5 * (w[g] + v[g]), m = mean_at(t, half);
+    out[g] = law(taken, m, std::sqrt(var_at(t, half, m)));
+  }
+}
 
 template <class Row>
 void add(Row& a, const Row& b) {
@@ -35,8 +109,19 @@ void add(Row& a, const Row& b) {
 }
 
 template <class Row>
+double sum_of(const Row& a) {
+  double sum = 0;
+  for (const double v : a) sum += v;
+  return sum;
+}
+
+/// ln of the sum of what the logarithms stand for.
+template <class Row>
 double total(const Row& a) {
-  return log_sum_exp({a.data(), a.size()});
+  const double top = *std::max_element(a.begin(), a.end());
+  Row weights;
+  exps(a.size(), a.data(), top, weights.data());
+  return top + std::log(sum_of(weights));
 }
 
 }  // namespace
@@ -97,32 +182,19 @@ AmountLaw::AmountLaw(std::vector<FullSpan> spans, const WashoutPrior& prior, std
   for (double& p : prior_row_) p -= all;
 }
 
-double AmountLaw::mean(const FullSpan& s, double w) const noexcept {
-  const double m = std::max(0.0, w * s.run_h - s.delivered_cm3);
-  return cavity_ ? std::min(m, *cavity_) : m;
-}
-
-double AmountLaw::sd(const FullSpan& s, double w, double m, double apart) const noexcept {
-  const auto square = [](double x) { return x * x; };
-  const double rate_var = square(prior_.duty_sd) + square(prior_.season_sd) + square(kDriftPerSpan * apart);
-  return std::sqrt(square(1.4 * prior_.fill_sd_cm3) + square(prior_.relative_sd * m) + rate_var * square(w * s.run_h) +
-                   square(w * s.run_sd_h) + square(s.delivered_sd_cm3) + square(kLeastSd_cm3));
-}
-
-AmountLaw::Row AmountLaw::row(const FullSpan& s, double taken, double apart, bool is_robust, double owing) const {
-  Row out;
-  const double odd = is_robust ? kOddShare * odd_density(taken) : 0.0, kept = is_robust ? 1 - kOddShare : 1.0;
-  for (std::size_t g = 0; g < kGrid; ++g) {
-    const double m = mean(s, rates_[g]) + owing;
-    out[g] = std::log(std::max(kept * law(taken, m, sd(s, rates_[g], m, apart)) + odd, 1e-300));
-  }
-  return out;
+AmountLaw::Prediction AmountLaw::predict(const FullSpan& s, double apart, const Row& owing) const {
+  const Terms t = terms_of(s, prior_, cavity_, apart);
+  Prediction p;
+  predict_all(kGrid, rates_.data(), t, owing.data(), p.mean.data(), p.var.data());
+  return p;
 }
 
 const AmountLaw::Row& AmountLaw::row_of(std::size_t k, std::size_t apart) const {
   Kept& kept = rows_[k][std::min(apart, kFarthest)];
   if (!kept.is_made) {
-    kept.row = row(spans_[k], spans_[k].taken_cm3, static_cast<double>(apart), true, 0);
+    const double taken = spans_[k].taken_cm3;
+    const Prediction p = predict(spans_[k], static_cast<double>(apart));
+    log_laws(kGrid, taken, 1 - kOddShare, kOddShare * odd_density(taken), p.mean.data(), p.var.data(), kept.row.data());
     kept.is_made = true;
   }
   return kept.row;
@@ -141,28 +213,40 @@ std::vector<double> AmountLaw::plain_if(std::size_t i, std::size_t after, std::s
   Row all = before(i, 0);
   for (std::size_t k = i + 1; k < spans_.size() && k <= i + after && spans_[k].baseline == spans_[i].baseline; ++k)
     add(all, row_of(k, k - i));
-  // Rates that the amounts about it all but exclude add nothing that shows.
   const double peak = *std::max_element(all.begin(), all.end());
-  std::array<double, kGrid> means{}, sds{}, weights{};
-  std::size_t n = 0;
-  for (std::size_t g = 0; g < kGrid; ++g) {
-    if (all[g] < peak - kFaint) continue;
-    means[n] = mean(spans_[i], rates_[g]);
-    sds[n] = sd(spans_[i], rates_[g], means[n], 0);
-    weights[n++] = std::exp(all[g] - peak);
-  }
+  const Prediction p = predict(spans_[i], 0);
+  Row weights, densities;
+  exps(kGrid, all.data(), peak, weights.data());
   std::vector<double> out;
   for (const double taken : taken_cm3) {
-    double sum = 0;
-    for (std::size_t g = 0; g < n; ++g) sum += weights[g] * law(taken, means[g], sds[g]);
-    out.push_back(peak + std::log(std::max(sum, 1e-300)));
+    weighted_laws(kGrid, taken, p.mean.data(), p.var.data(), weights.data(), densities.data());
+    out.push_back(peak + std::log(held(sum_of(densities))));
   }
   return out;
 }
 
+/// \param short_of of the span that was broken off, `taken` its amount; what it left went into the next
+void AmountLaw::add_carried(Row& both, const Prediction& short_of, double taken, const FullSpan& next) const {
+  constexpr double kNever = -1e300;
+  Row owing;
+  for (std::size_t g = 0; g < kGrid; ++g) owing[g] = std::max(0.0, short_of.mean[g] - taken);
+  Prediction p = predict(next, 0, owing);
+  add(p.var, short_of.var);
+  Row like, room, log_room;
+  log_laws(kGrid, next.taken_cm3, 1, 0, p.mean.data(), p.var.data(), like.data());
+  for (std::size_t g = 0; g < kGrid; ++g) room[g] = std::max(short_of.mean[g], 1.0);
+  logs(kGrid, room.data(), log_room.data());
+  for (std::size_t g = 0; g < kGrid; ++g) both[g] = owing[g] > 0 ? both[g] + like[g] - log_room[g] : kNever;
+}
+
 AmountEvidence AmountLaw::weigh(std::size_t i, std::size_t after) const {
   const FullSpan& s = spans_[i];
-  const Row earlier = before(i, 0), own = row(s, s.taken_cm3, 0, false, 0);
+  const Row earlier = before(i, 0);
+  const Prediction here = predict(s, 0);
+  Row own, weights, own_density;
+  log_laws(kGrid, s.taken_cm3, 1, 0, here.mean.data(), here.var.data(), own.data());
+  weights.fill(1);
+  weighted_laws(kGrid, s.taken_cm3, here.mean.data(), here.var.data(), weights.data(), own_density.data());
   Row later{};
   std::size_t last = i;
   for (std::size_t k = i + 1; k < spans_.size() && k <= i + after && spans_[k].baseline == s.baseline; ++k, ++last)
@@ -172,12 +256,13 @@ AmountEvidence AmountLaw::weigh(std::size_t i, std::size_t after) const {
   Row usual = earlier;
   add(usual, later);
   const double rest = total(usual);
+  exps(kGrid, usual.data(), rest, weights.data());
   double expected = 0, second = 0, var = 0;
   for (std::size_t g = 0; g < kGrid; ++g) {
-    const double p = std::exp(usual[g] - rest), m = mean(s, rates_[g]);
-    expected += p * m;
-    second += p * m * m;
-    var += p * std::pow(sd(s, rates_[g], m, 0), 2);
+    const double m = here.mean[g], pm = weights[g] * m;
+    expected += pm;
+    second += pm * m;
+    var += weights[g] * here.var[g];
   }
   out.expected_cm3 = expected;
   out.sd_cm3 = std::sqrt(var + std::max(0.0, second - expected * expected));
@@ -187,29 +272,27 @@ AmountEvidence AmountLaw::weigh(std::size_t i, std::size_t after) const {
   add(plain, own);
   out.plain = total(plain);
 
-  // A change by whole steps of the grid, up to about sixfold: in the interval or halfway through it.
-  const auto steps = static_cast<std::ptrdiff_t>(std::lround(1.8 / step_));
+  // A change by whole steps of the grid, up to about sixfold and either way: in the interval or halfway through it.
   const double peak = *std::max_element(earlier.begin(), earlier.end());
   const double later_peak = *std::max_element(later.begin(), later.end());
-  Row own_density;
-  for (std::size_t g = 0; g < kGrid; ++g) own_density[g] = std::exp(own[g]);
+  Row from, to, halfway;
+  exps(kGrid, earlier.data(), peak, from.data());
+  exps(kGrid, later.data(), later_peak, to.data());
+  const Terms terms_here = terms_of(s, prior_, cavity_, 0);
   double weight_sum = 0, changes = 0;
-  for (std::ptrdiff_t f = -steps; f <= steps; ++f) {
+  const auto steps = std::min(static_cast<std::size_t>(std::lround(1.8 / step_)), kGrid - 1);
+  for (std::size_t f = 1; f <= steps; ++f) {
     const double log_f = step_ * static_cast<double>(f);
-    if (std::abs(log_f) < 0.18) continue;
-    const double weight = std::exp(-std::abs(log_f) / 0.9) * (f < 0 ? 0.4 : 1.0);
-    weight_sum += weight;
-    double moved = 0;
-    for (std::size_t g = 0; g < kGrid; ++g) {
-      const std::ptrdiff_t to = static_cast<std::ptrdiff_t>(g) + f;
-      if (to < 0 || to >= static_cast<std::ptrdiff_t>(kGrid)) continue;
-      const auto t = static_cast<std::size_t>(to);
-      const double off = earlier[g] - peak + later[t] - later_peak;
-      if (off < -kFaint) continue;
-      const double half_w = 0.5 * (rates_[g] + rates_[t]), m = mean(s, half_w);
-      moved += std::exp(off) * 0.5 * (own_density[t] + law(s.taken_cm3, m, sd(s, half_w, m, 0)));
+    if (log_f < 0.18) continue;
+    const double up = std::exp(-log_f / 0.9), down = 0.4 * up;
+    change_laws(kGrid - f, s.taken_cm3, terms_here, rates_.data(), rates_.data() + f, halfway.data());
+    double risen = 0, fallen = 0;
+    for (std::size_t g = 0; g + f < kGrid; ++g) {
+      risen += from[g] * to[g + f] * (own_density[g + f] + halfway[g]);
+      fallen += from[g + f] * to[g] * (own_density[g] + halfway[g]);
     }
-    changes += weight * moved;
+    weight_sum += up + down;
+    changes += 0.5 * (up * risen + down * fallen);
   }
   out.change = peak + later_peak + std::log(std::max(changes, 1e-300) / weight_sum) +
                std::log(kChangePer1000h * std::clamp(s.run_h, 20.0, 2000.0) / 1000);
@@ -217,35 +300,16 @@ AmountEvidence AmountLaw::weigh(std::size_t i, std::size_t after) const {
   // Broken off early though back-pressure was written: what is missing goes in the next time.
   double shorts = -1e300;
   if (s.taken_cm3 < expected && last > i) {
-    const FullSpan& n = spans_[i + 1];
     Row both = earlier;
-    for (std::size_t g = 0; g < kGrid; ++g) {
-      const double m = mean(s, rates_[g]);
-      if (s.taken_cm3 >= m) {
-        both[g] = -1e300;
-        continue;
-      }
-      const double owing = m - s.taken_cm3, n_mean = mean(n, rates_[g]) + owing;
-      both[g] += log_law(n.taken_cm3, n_mean, std::hypot(sd(n, rates_[g], n_mean, 0), sd(s, rates_[g], m, 0))) -
-                 std::log(std::max(m, 1.0));
-    }
+    add_carried(both, here, s.taken_cm3, spans_[i + 1]);
     for (std::size_t k = i + 2; k <= last; ++k) add(both, row_of(k, k - i));
     shorts = total(both);
   } else if (s.taken_cm3 < expected) {
     shorts = rest - std::log(std::max(expected, 1.0));
   } else if (i > 0 && spans_[i - 1].baseline == s.baseline) {
-    const FullSpan& b = spans_[i - 1];
     Row both = before(i, 1);
     add(both, later);
-    for (std::size_t g = 0; g < kGrid; ++g) {
-      const double m = mean(b, rates_[g]), owing = m - b.taken_cm3, all = mean(s, rates_[g]) + owing;
-      if (owing <= 0) {
-        both[g] = -1e300;
-        continue;
-      }
-      both[g] += log_law(s.taken_cm3, all, std::hypot(sd(s, rates_[g], all, 0), sd(b, rates_[g], m, 0))) -
-                 std::log(std::max(m, 1.0));
-    }
+    add_carried(both, predict(spans_[i - 1], 0), spans_[i - 1].taken_cm3, s);
     shorts = total(both);
   }
   out.cut_short = shorts + std::log(kShortShare);
@@ -265,14 +329,11 @@ AmountLaw::Fit AmountLaw::fit(const FullSpan& span, std::size_t about, std::span
     add(all, row_of(k, k > about ? k - about : about - k));
   }
   const double peak = *std::max_element(all.begin(), all.end());
-  double rest = 0, with = 0;
-  for (std::size_t g = 0; g < kGrid; ++g) {
-    if (all[g] < peak - kFaint) continue;
-    const double weight = std::exp(all[g] - peak), m = mean(span, rates_[g]);
-    rest += weight;
-    with += weight * law(span.taken_cm3, m, sd(span, rates_[g], m, 0));
-  }
-  const double plain = with / rest;
+  const Prediction p = predict(span, 0);
+  Row weights, densities;
+  exps(kGrid, all.data(), peak, weights.data());
+  weighted_laws(kGrid, span.taken_cm3, p.mean.data(), p.var.data(), weights.data(), densities.data());
+  const double plain = sum_of(densities) / sum_of(weights);
   const double robust = (1 - kOddShare) * plain + kOddShare * odd_density(span.taken_cm3);
   return {std::log(std::max(robust, 1e-300)), std::log(std::max(plain, 1e-300))};
 }

@@ -59,10 +59,13 @@ class AmountLaw {
   static constexpr std::size_t kGrid = 49;
   using Row = std::array<double, kGrid>;
 
-  [[nodiscard]] double mean(const FullSpan& s, double w) const noexcept;
-  [[nodiscard]] double sd(const FullSpan& s, double w, double m, double apart) const noexcept;
-  /// ln density of `taken` at each rate; robust: one in 30 says nothing.
-  [[nodiscard]] Row row(const FullSpan& s, double taken, double apart, bool is_robust, double owing) const;
+  /// Of a span's amount, at each rate.
+  struct Prediction {
+    Row mean, var;
+  };
+  /// \param apart how many spans away it is seen from; \param owing what it has to make up for, at each rate
+  [[nodiscard]] Prediction predict(const FullSpan& s, double apart, const Row& owing = {}) const;
+  void add_carried(Row& both, const Prediction& short_of, double taken, const FullSpan& next) const;
   /// ln density of the amount of span `k`, robust, seen `apart` spans away: made once.
   [[nodiscard]] const Row& row_of(std::size_t k, std::size_t apart) const;
   [[nodiscard]] Row before(std::size_t i, std::size_t skip) const;

@@ -2,6 +2,7 @@
 
 #include "analysis/distributions.hpp"
 #include "analysis/ratio_filter.hpp"
+#include "analysis/wide.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -83,8 +84,8 @@ struct Balance {
     std::size_t k = 0;
     for (const Hypothesis& h : filter.hypotheses()) {
       const Normal& n = parts[k++];
-      const double beyond = side == Regime::low ? normal_cdf((1 - kRatioMargin - n.mean) / n.sd)
-                                                : normal_tail((1 + kRatioMargin - n.mean) / n.sd);
+      const double z = side == Regime::low ? 1 - kRatioMargin - n.mean : n.mean - 1 - kRatioMargin;
+      const double beyond = wide::normal_cdf(z / n.sd);
       sum += n.weight * (h.regime == side && beyond >= kVeryLikely ? 1.0 : beyond);
     }
     return sum;

@@ -236,12 +236,14 @@ struct PutRight {
 struct DossierSources {
   const VesselLog& log;                 ///< in force
   std::span<const Entry> entries;       ///< every version of every record of the vessel, sorted by (at, id)
-  const FleetPrior& prior;              ///< of the whole fleet
+  const FleetPrior& prior;              ///< of the ships it was learnt from
   std::span<const PutRight> put_right;  ///< rows of the register that bear on the shaft
-  std::span<const ShaftHistory> group;  ///< histories of all shafts of the fleet that share the shaft's group
+  std::span<const ShaftHistory> group;  ///< histories of all their shafts that share the shaft's group
   ShaftId shaft;
   Instant as_of{};
   bool every_reading = false;  ///< a line a reading instead of a stretch
+  int usual_ships = 0;         ///< ships that the prior was learnt from, drawn by lot where they are fewer than
+  int ships = 0;               ///< those of the file
 };
 /// \throws Error{not_found} if the vessel has no such shaft
 Dossier make_dossier(const DossierSources& sources);

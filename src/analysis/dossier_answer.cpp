@@ -214,12 +214,16 @@ void add_caveats(Work& w, Dossier& d) {
                   "files, which state it themselves; {} were typed into the program.",
                   files, files + typed, typed));
   const WashoutPrior& prior = w.detail(life.to).prior;
+  const bool is_drawn = w.in.usual_ships < w.in.ships;
+  const std::string learnt_from =
+      is_drawn ? fmt::format(" of {} ships, drawn by lot from the {} of the file", w.in.usual_ships, w.in.ships)
+               : std::string{" of the file"};
   if (prior.shafts > 0)
     out.push_back(
-        fmt::format("What is usual was learnt from {} shafts of the file (loss {} cm3/h in the middle, spread {} of "
+        fmt::format("What is usual was learnt from {} shafts{} (loss {} cm3/h in the middle, spread {} of "
                     "its logarithm). Without "
                     "those ships' records the figures differ a little; the sensitivities below show by how much.",
-                    prior.shafts, figure_text(std::exp(prior.mean_log_w)), figure_text(prior.sd_log_w)));
+                    prior.shafts, learnt_from, figure_text(std::exp(prior.mean_log_w)), figure_text(prior.sd_log_w)));
   else
     out.emplace_back(
         "Too few shafts are in the file to learn from: the program's own starting values stand for sister shafts.");

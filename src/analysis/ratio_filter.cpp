@@ -1,6 +1,6 @@
 #include "analysis/ratio_filter.hpp"
 
-#include "analysis/distributions.hpp"
+#include "analysis/wide.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -44,13 +44,13 @@ double mixture_quantile(const std::vector<Normal>& parts, double p, double start
     double below = -p, density = 0;
     for (const Normal& n : parts) {
       const double z = (x - n.mean) / n.sd;
-      if (z < -7) continue;
-      if (z > 7) {
+      if (z < -wide::kSure) continue;
+      if (z > wide::kSure) {
         below += n.weight;
         continue;
       }
-      below += n.weight * normal_cdf(z);
-      density += n.weight * normal_pdf(z) / n.sd;
+      below += n.weight * wide::normal_cdf(z);
+      density += n.weight * wide::normal_pdf(z) / n.sd;
     }
     (below < 0 ? lo : hi) = x;
     const double step = density > 0 ? below / density : hi - lo;
@@ -68,7 +68,7 @@ double update(Hypothesis& h, double value, double noise) {
   h.rr = std::max(1e-8, h.rr - kr * h.vr);
   h.vr -= kr * h.vv;
   h.vv = std::max(1e-9, kv * noise);
-  return -0.5 * (std::log(s) + e * e / s);
+  return -0.5 * (inline_log(s) + e * e / s);
 }
 
 }  // namespace
@@ -77,10 +77,10 @@ double mixture_cdf(const std::vector<Normal>& parts, double x) {
   double p = 0;
   for (const Normal& n : parts) {
     const double z = (x - n.mean) / n.sd;
-    if (z > 8)
+    if (z > wide::kSure)
       p += n.weight;
-    else if (z > -8)
-      p += n.weight * normal_cdf(z);
+    else if (z > -wide::kSure)
+      p += n.weight * wide::normal_cdf(z);
   }
   return p;
 }
@@ -180,6 +180,10 @@ void RatioFilter::branch(const BalanceEvent& e, double years, std::vector<Hypoth
     chance[g] = 1 - std::exp(-changes_per_year(static_cast<Regime>(g), e.expected / unit_ / (12 * years)) * years);
   double best = -1e300;
   for (const Hypothesis& h : hyps_) best = std::max(best, h.log_w);
+  std::vector<std::pair<double, const Hypothesis*>> from_all;  // with weights; others add nothing that shows
+  from_all.reserve(hyps_.size());
+  for (const Hypothesis& h : hyps_)
+    if (h.log_w >= best - 14) from_all.emplace_back(inline_exp(h.log_w - best), &h);
   const Instant::duration length = e.at - at_;
   const auto moment = [&](double part) {
     return at_ + std::chrono::seconds{std::llround(part * static_cast<double>(length.count()))};
@@ -187,22 +191,20 @@ void RatioFilter::branch(const BalanceEvent& e, double years, std::vector<Hypoth
   const double s = e.expected;
   for (const Place& place : s > kLongStretch * unit_ ? kLong : kShort) {
     std::array<std::array<Sums, kRegimes>, kScales.size()> sums{};
-    for (const Hypothesis& h : hyps_) {
-      if (h.log_w < best - 14) continue;
-      const double before = s * place.mean;
-      Sums& to = sums[h.scale][index(h.regime)];
-      to.add(std::exp(h.log_w - best), h.v - before * h.r,
-             h.vv + before * before * h.rr - 2 * before * h.vr +
-                 square(e.expected_sd) * std::max(kLeastRatioVar, h.r * h.r),
-             h.r, h.rr);
-      if (to.best == nullptr || h.log_w > to.best->log_w) to.best = &h;
+    const double before = s * place.mean, stretch_var = square(e.expected_sd);
+    for (const auto& [weight, h] : from_all) {
+      Sums& to = sums[h->scale][index(h->regime)];
+      to.add(weight, h->v - before * h->r,
+             h->vv + before * before * h->rr - 2 * before * h->vr + stretch_var * std::max(kLeastRatioVar, h->r * h->r),
+             h->r, h->rr);
+      if (to.best == nullptr || h->log_w > to.best->log_w) to.best = h;
     }
     for (std::size_t scale = 0; scale < kScales.size(); ++scale)
       for (const Part& p : parts_) {
         const auto add = [&](const Sums& from, const Hypothesis* held) {
           if (from.w <= 0) return;
           Hypothesis h;
-          h.log_w = best + std::log(from.w * place.share) + p.log_share;
+          h.log_w = best + inline_log(from.w * place.share) + p.log_share;
           if (h.log_w < best - kFaint) return;
           h.scale = scale;
           h.regime = p.regime;
@@ -237,6 +239,7 @@ void RatioFilter::run(const BalanceEvent& e) {
   years_ += years;
   const double running = e.expected > 0 ? years : 0.0;
   std::vector<Hypothesis> next;
+  next.reserve(128);
   if (running > 0) branch(e, running, next);
   for (Hypothesis& h : hyps_) {
     h.log_w -= running > 0 ? changes_per_year(h.regime, e.expected / unit_ / (12 * running)) * running : 0.0;
@@ -327,7 +330,7 @@ void RatioFilter::pour(std::optional<double> amount, double sd) {
 std::vector<Normal> RatioFilter::ratios() const {
   std::vector<Normal> parts;
   parts.reserve(hyps_.size());
-  for (const Hypothesis& h : hyps_) parts.push_back({std::exp(h.log_w), h.r, std::sqrt(std::max(1e-8, h.rr))});
+  for (const Hypothesis& h : hyps_) parts.push_back({inline_exp(h.log_w), h.r, std::sqrt(std::max(1e-8, h.rr))});
   return parts;
 }
 
@@ -371,7 +374,7 @@ void RatioFilter::prune() {
   double sum = 0;
   for (const auto& [log_w, k] : ranks) {
     best.push_back(hyps_[k]);
-    sum += std::exp(-log_w - most);
+    sum += inline_exp(-log_w - most);
   }
   const double off = most + std::log(sum);
   for (Hypothesis& h : best) h.log_w -= off;

@@ -69,22 +69,4 @@ std::vector<FindingLife> tell_lives(std::span<const ReplayStep> steps) {
   return lives;
 }
 
-std::vector<VesselReview> review_some(std::span<const VesselLog> fleet,
-                                      const std::function<bool(const Vessel&)>& is_asked, Instant as_of,
-                                      unsigned threads) {
-  std::vector<VesselDigest> digests(fleet.size());
-  in_parallel(fleet.size(), threads, [&](std::size_t i) { digests[i] = digest(fleet[i], as_of); });
-  std::vector<ShaftHistory> histories;
-  std::vector<std::size_t> asked;
-  for (std::size_t i = 0; i < fleet.size(); ++i) {
-    for (const auto& [id, history] : digests[i].histories) histories.push_back(history);
-    if (is_asked(fleet[i].vessel)) asked.push_back(i);
-  }
-  const FleetPrior prior = fit_fleet_prior(histories);
-  std::vector<VesselReview> out(asked.size());
-  in_parallel(asked.size(), threads,
-              [&](std::size_t k) { out[k] = review_vessel(fleet[asked[k]], digests[asked[k]], prior, as_of); });
-  return out;
-}
-
 }  // namespace shaftlog

@@ -49,11 +49,4 @@ struct FindingLife {
 /// \param steps oldest first
 std::vector<FindingLife> tell_lives(std::span<const ReplayStep> steps);
 
-/// The review of one step: what the whole fleet teaches at `as_of`, and the findings of the vessels asked for.
-/// Equals review_fleet for those vessels; the result does not depend on `threads`.
-/// \param fleet as it was known at `as_of`
-std::vector<VesselReview> review_some(std::span<const VesselLog> fleet,
-                                      const std::function<bool(const Vessel&)>& is_asked, Instant as_of,
-                                      unsigned threads);
-
 }  // namespace shaftlog

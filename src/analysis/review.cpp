@@ -1,9 +1,12 @@
 #include "analysis/review.hpp"
 
+#include "analysis/fleet_lessons.hpp"
 #include "analysis/parallel.hpp"
 #include "analysis/review_context.hpp"
 
 #include <algorithm>
+#include <memory>
+#include <mutex>
 
 namespace shaftlog {
 namespace {
@@ -280,25 +283,64 @@ VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, 
   return out;
 }
 
-FleetResult review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsigned threads,
-                         const std::function<bool(const Vessel&)>& wants_detail, const FleetPrior* prior) {
-  std::vector<VesselDigest> digests(fleet.size());
-  const auto with_detail = [&](std::size_t i) { return wants_detail && wants_detail(fleet[i].vessel); };
-  in_parallel(fleet.size(), threads, [&](std::size_t i) { digests[i] = digest(fleet[i], as_of, with_detail(i)); });
-  FleetResult out;
-  if (prior != nullptr) {
-    out.prior = *prior;
-  } else {
-    std::vector<ShaftHistory> histories;
-    for (const VesselDigest& d : digests) {
-      for (const auto& [id, history] : d.histories) histories.push_back(history);
+namespace {
+
+/// A vessel between what the fleet learns from it and what the fleet teaches about it.
+struct Held {
+  VesselLog log;
+  VesselDigest digest;
+};
+
+}  // namespace
+
+FleetPrior review_fleet(const FleetSource& fleet, Instant as_of, unsigned threads,
+                        const std::function<void(std::size_t, VesselLog, VesselReview)>& take,
+                        const FleetPrior* prior) {
+  std::mutex one_reads, one_teaches;
+  const auto is_asked = [&](std::size_t i) { return !fleet.is_asked || fleet.is_asked(i); };
+  const auto begin = [&](std::size_t i, bool with_detail) {
+    auto v = std::make_unique<Held>();
+    {
+      const std::lock_guard lock{one_reads};
+      v->log = fleet.load(i);
     }
-    out.prior = fit_fleet_prior(histories);
+    v->digest = digest(v->log, as_of, with_detail);
+    return v;
+  };
+  std::vector<std::unique_ptr<Held>> held(fleet.vessels);
+  FleetPrior learnt;
+  if (prior == nullptr) {
+    FleetLessons lessons;
+    std::size_t records = 0;
+    in_parallel(fleet.vessels, threads, [&](std::size_t i) {
+      std::unique_ptr<Held> v = begin(i, fleet.with_detail && is_asked(i));
+      const std::lock_guard lock{one_teaches};
+      for (const auto& [id, history] : v->digest.histories) lessons.hear(history);
+      if (!is_asked(i) || records >= fleet.most_held) return;
+      records += count_records(v->log);
+      held[i] = std::move(v);
+    });
+    learnt = lessons.learn(threads);
+    prior = &learnt;
   }
-  out.vessels.resize(fleet.size());
-  in_parallel(fleet.size(), threads, [&](std::size_t i) {
-    out.vessels[i] = review_vessel(fleet[i], digests[i], out.prior, as_of, with_detail(i));
+  std::vector<std::size_t> asked;
+  for (std::size_t i = 0; i < fleet.vessels; ++i)
+    if (is_asked(i)) asked.push_back(i);
+  in_parallel(asked.size(), threads, [&](std::size_t n) {
+    const std::size_t i = asked[n];
+    std::unique_ptr<Held> v = held[i] ? std::move(held[i]) : begin(i, fleet.with_detail);
+    VesselReview review = review_vessel(v->log, v->digest, *prior, as_of, fleet.with_detail);
+    take(i, std::move(v->log), std::move(review));
   });
+  return *prior;
+}
+
+FleetResult review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsigned threads, bool with_detail) {
+  FleetResult out;
+  out.vessels.resize(fleet.size());
+  const FleetSource source{fleet.size(), [&](std::size_t i) { return fleet[i]; }, {}, with_detail};
+  out.prior = review_fleet(source, as_of, threads,
+                           [&](std::size_t i, VesselLog, VesselReview r) { out.vessels[i] = std::move(r); });
   return out;
 }
 

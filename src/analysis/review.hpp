@@ -108,16 +108,33 @@ double delivered_cm3(const VesselDigest& digest, ShaftId shaft, Instant a, Insta
 VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest, const FleetPrior& prior, Instant as_of,
                            bool with_detail = false);
 
+/// Where the logs of a fleet come from.
+struct FleetSource {
+  std::size_t vessels = 0;
+  /// Of the i-th vessel. Called from any thread, one call at a time; twice for the same vessel at most, and then with
+  /// the same answer.
+  std::function<VesselLog(std::size_t)> load;
+  /// Whether the i-th vessel is to be reviewed, not only learnt from; empty: all are.
+  std::function<bool(std::size_t)> is_asked;
+  bool with_detail = false;         ///< of the vessels asked for
+  std::size_t most_held = 500'000;  ///< records, beyond which a log is not kept but loaded again
+};
+
+/// digest, FleetLessons and review_vessel for a fleet, in parallel by vessel; the result does not depend on `threads`.
+/// Logs are held as long as there are few of them and read again where there are many: memory is bounded.
+/// \param take gets each vessel asked for, from any thread, several at a time, in any order
+/// \param prior learnt before; null: from the whole fleet, which is then read whole
+/// \return the prior
+FleetPrior review_fleet(const FleetSource& fleet, Instant as_of, unsigned threads,
+                        const std::function<void(std::size_t, VesselLog, VesselReview)>& take,
+                        const FleetPrior* prior = nullptr);
+
 struct FleetResult {
   FleetPrior prior;
   std::vector<VesselReview> vessels;  ///< in the order of the logs
 };
-/// digest, fit_fleet_prior and review_vessel for all, in parallel by vessel; the result does not depend on `threads`.
-/// \param wants_detail of which vessels the details are kept; empty: of none
-/// \param prior learnt before; null: from these logs
-FleetResult review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsigned threads,
-                         const std::function<bool(const Vessel&)>& wants_detail = {},
-                         const FleetPrior* prior = nullptr);
+/// The same of logs that are at hand, with the details of every vessel on request.
+FleetResult review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsigned threads, bool with_detail = false);
 
 /// All findings, the most pressing first: by urgency, then strength, then id.
 std::vector<Finding> ranked_findings(std::span<const VesselReview> reviews);

@@ -1,9 +1,9 @@
 #pragma once
 
 #include "analysis/washout.hpp"
+#include "analysis/wide.hpp"
 
 #include <algorithm>
-#include <bit>
 #include <cmath>
 #include <cstdint>
 #include <limits>
@@ -18,48 +18,9 @@ constexpr double kOutlierShare = 0.012;    ///< of greasings written wrongly (co
 constexpr double kDoubtfulShare = 0.6;     ///< the same for a record that others contradict
 constexpr double kRoundingVariance = 1.0;  ///< of an amount [cm6]
 
-/// e^x for -700 <= x <= 700, to 2 units of the last place; below that it is 0. Written out, without a branch, so that
-/// it is inlined and laid side by side: the likelihood of some hundred hypotheses a greasing ends in it. By 2^k e^r,
-/// |r| <= ln(2)/2, and the series of e^r; k is read from the low bits of the shifted number.
-inline __attribute__((always_inline)) double inline_exp(double x) noexcept {
-  constexpr double kShift = 6755399441055744.0;  // 1.5 x 2^52: adding it rounds to a whole number
-  const double held = x > -700 ? x : -700;
-  const double shifted = held * 1.4426950408889634 + kShift, k = shifted - kShift;
-  const double r = (held - k * 6.93147180369123816490e-01) - k * 1.90821492927058770002e-10;
-  const double r2 = r * r, r4 = r2 * r2, r8 = r4 * r4;
-  const double a = (1 + r) + r2 * (1.0 / 2 + r * (1.0 / 6));
-  const double b = (1.0 / 24 + r * (1.0 / 120)) + r2 * (1.0 / 720 + r * (1.0 / 5040));
-  const double c = (1.0 / 40320 + r * (1.0 / 362880)) + r2 * (1.0 / 3628800 + r * (1.0 / 39916800));
-  const double e = a + r4 * b + r8 * (c + r4 * (1.0 / 479001600 + r * (1.0 / 6227020800)));
-  const auto bits = (std::bit_cast<std::uint64_t>(shifted) + 1023U) << 52U;
-  const double y = e * std::bit_cast<double>(bits);
-  return x > -700 ? y : 0.0;
-}
-
-constexpr double kSure = 7;  ///< beyond so many sd the other side has less than 1.3e-12 of the weight
-
-/// Normal distribution function for |z| < kSure, 0 or 1 beyond; error below 1e-15, relative below 1e-8.
-/// \source J. F. Hart et al., Computer Approximations, 1968, 5666, as given by G. West, Better approximations to
-/// cumulative normal functions, Wilmott Magazine 2005 (coefficients from memory; checked against the library in tests)
-inline __attribute__((always_inline)) double normal_cdf(double z) noexcept {
-  const double a = z < 0 ? -z : z, x = a < kSure ? a : kSure;
-  double p = 3.52624965998911e-02 * x + 0.700383064443688;
-  p = p * x + 6.37396220353165;
-  p = p * x + 33.912866078383;
-  p = p * x + 112.079291497871;
-  p = p * x + 221.213596169931;
-  p = p * x + 220.206867912376;
-  double q = 8.83883476483184e-02 * x + 1.75566716318264;
-  q = q * x + 16.064177579207;
-  q = q * x + 86.7807322029461;
-  q = q * x + 296.564248779674;
-  q = q * x + 637.333633378831;
-  q = q * x + 793.826512519948;
-  q = q * x + 440.413735824752;
-  const double tail = a < kSure ? inline_exp(-0.5 * x * x) * p / q : 0.0;
-  return z < 0 ? tail : 1 - tail;
-}
-inline double normal_pdf(double z) noexcept { return 0.3989422804014327 * inline_exp(-0.5 * z * z); }
+using wide::kSure;
+using wide::normal_cdf;
+using wide::normal_pdf;
 
 /// A weighted hypothesis. The pair (missing volume m [cm3], slow duty d [ln]) is Gaussian; of the rest mean and
 /// variance are kept.

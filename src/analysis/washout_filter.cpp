@@ -19,6 +19,60 @@ constexpr double kFaintest = 1e-6;  ///< ... after the greasing
 constexpr double kErrorPrior = 14;
 constexpr double kResidualClip = 3;  ///< a larger residual is a slip or a change, not scatter [sd]
 
+/// sums[k][b] += to[b] * of[k]
+SHAFTLOG_WIDE void add_shares(std::size_t bins, const double* to, std::size_t kinds, const double* of, double* sums) {
+  for (std::size_t k = 0; k < kinds; ++k) {
+    const double by = of[k];
+    double* const row = sums + k * bins;
+#pragma GCC ivdep
+    for (std::size_t b = 0; b < bins; ++b) row[b] += to[b] * by;
+  }
+}
+
+/// Weight below x and density at x of each of some Gaussians, |z| up to kSure.
+SHAFTLOG_WIDE void weigh_all(std::size_t n, double x, const double* p, const double* mean, const double* per_sd,
+                             double* below, double* density) {
+#pragma GCC ivdep
+  for (std::size_t i = 0; i < n; ++i) {
+    const double z = (x - mean[i]) * per_sd[i];
+    below[i] = p[i] * normal_cdf(z);
+    density[i] = p[i] * per_sd[i] * normal_pdf(z);
+  }
+}
+
+/// A mixture of many Gaussians, gathered into few by where they lie.
+struct Lumps {
+  static constexpr std::size_t kMost = 16;
+  std::array<double, kMost> p{}, mean{}, second{};  ///< sums while they are gathered; then `second` is 1 / sd
+  std::size_t count = 0;
+
+  /// Lets those go that weigh no more than `faint`. \return weight of the rest
+  double finish(double faint) {
+    double total = 0;
+    for (std::size_t i = 0; i < kMost; ++i) {
+      if (!(p[i] > faint)) continue;
+      const double weight = p[i], m = mean[i] / weight;
+      const double var = std::max(1e-6, second[i] / weight - m * m);
+      p[count] = weight;
+      mean[count] = m;
+      second[count++] = 1 / std::sqrt(var);
+      total += weight;
+    }
+    return total;
+  }
+  /// Weight below x, and density there.
+  [[nodiscard]] std::pair<double, double> at(double x) const {
+    std::array<double, kMost> below, density;
+    weigh_all(count, x, p.data(), mean.data(), second.data(), below.data(), density.data());
+    double sum = 0, dense = 0;
+    for (std::size_t i = 0; i < count; ++i) {
+      sum += below[i];
+      dense += density[i];
+    }
+    return {sum, dense};
+  }
+};
+
 }  // namespace
 
 double log_odds(double yes, double no) { return std::log(std::max(yes, 1e-300) / std::max(no, 1e-300)); }
@@ -55,6 +109,7 @@ Segment::Segment(const WashoutPrior& prior, double capacity, bool is_automatic, 
     bin_rise_[i] = std::exp((centre - x) / kRiseScale);
   }
   centre_ = centre;
+  for (std::size_t i = 0; i < kRows; ++i) share_out(log_w_[i], jumps_[i]);
 }
 
 /// Prior density of ln(baseline) of the stretch.
@@ -254,40 +309,41 @@ void Segment::line_up(const Reading& r) {
   }
 }
 
+void Segment::share_out(double base, std::array<double, kBins>& to) const {
+  const double fall = 0.4 * inline_exp((centre_ - base) / kFallScale);
+  const double rise = 1.2 * inline_exp((base - centre_) / kRiseScale);
+  double all = 0;
+  for (std::size_t b = 0; b < kBins; ++b) {
+    const double x = bin_log_w_[b] - base;
+    const double density = x < -0.06 ? fall * bin_fall_[b] : x < 0.06 ? 1.0 : rise * bin_rise_[b];
+    to[b] = x < kLeastShift || x > kMostShift ? 0.0 : density;
+    all += to[b];
+  }
+  const double scale = 1 / std::max(all, 1e-300);
+  for (double& v : to) v *= scale;
+}
+
 /// The rate jumps, from any row or from where a shift has brought it, to any bin: half of the jumps before the
 /// interval, half within it. The new rate is drawn by its ratio to the baseline.
 void Segment::jump(double share, const Reading& r) {
   enum Sum : std::size_t { kP, kM, kD, kMM, kMD, kDD, kBase, kBase2, kOnset, kOnset2, kNew, kW, kSums };
   std::array<std::array<double, kBins>, kSums> sums{};
   const double about = rows_[kRows / 2].m;
-  const auto spread = [&](const Cell& c, double w, double is_new) {
-    std::array<double, kBins> q{};
-    const double fall = 0.4 * inline_exp((centre_ - c.base) / kFallScale);
-    const double rise = 1.2 * inline_exp((c.base - centre_) / kRiseScale);
-    double all = 0;
-    for (std::size_t b = 0; b < kBins; ++b) {
-      const double x = bin_log_w_[b] - c.base;
-      const double density = x < -0.06 ? fall * bin_fall_[b] : x < 0.06 ? 1.0 : rise * bin_rise_[b];
-      q[b] = x < kLeastShift || x > kMostShift ? 0.0 : density;
-      all += q[b];
-    }
-    const double scale = c.p * share / std::max(all, 1e-300);
-    const double m = c.m - about, base = c.base - centre_, onset = c.onset - hours;
-    const std::array<double, kSums> of{1,
-                                       m,
-                                       c.d,
-                                       c.vm + m * m,
-                                       c.cmd + m * c.d,
-                                       c.vd + c.d * c.d,
-                                       base,
-                                       c.base_var + base * base,
-                                       onset,
-                                       c.onset_var + onset * onset,
-                                       is_new,
-                                       w};
-    for (double& v : q) v *= scale;
-    for (std::size_t k = 0; k < kSums; ++k)
-      for (std::size_t b = 0; b < kBins; ++b) sums[k][b] += q[b] * of[k];
+  const auto spread = [&](const Cell& c, double w, double is_new, const std::array<double, kBins>& to) {
+    const double p = c.p * share, m = c.m - about, base = c.base - centre_, onset = c.onset - hours;
+    const std::array<double, kSums> of{p,
+                                       p * m,
+                                       p * c.d,
+                                       p * (c.vm + m * m),
+                                       p * (c.cmd + m * c.d),
+                                       p * (c.vd + c.d * c.d),
+                                       p * base,
+                                       p * (c.base_var + base * base),
+                                       p * onset,
+                                       p * (c.onset_var + onset * onset),
+                                       p * is_new,
+                                       p * w};
+    add_shares(kBins, to.data(), kSums, of.data(), sums.front().data());
   };
   const double begins_var = r.run_h * r.run_h / 48;  // even over half an interval
   for (std::size_t i = 0; i < kRows; ++i) {
@@ -295,7 +351,7 @@ void Segment::jump(double share, const Reading& r) {
     Cell c = rows_[i];
     c.onset = hours;
     c.onset_var = begins_var;
-    spread(c, w_[i], 1);
+    spread(c, w_[i], 1, jumps_[i]);
   }
   Cell shifted;  // all shifts as one source: a new rise begins now, an old one goes on
   double begun = 0;
@@ -308,7 +364,11 @@ void Segment::jump(double share, const Reading& r) {
     }
     shifted.add(x);
   });
-  if (shifted.p * share >= kLeast) spread(shifted, inline_exp(shifted.log_w), begun / shifted.p);
+  if (shifted.p * share >= kLeast) {
+    std::array<double, kBins> to{};
+    share_out(shifted.base, to);
+    spread(shifted, inline_exp(shifted.log_w), begun / shifted.p, to);
+  }
   for (std::size_t b = 0; b < kBins; ++b) {
     steps_[b].p *= 1 - share;
     midway_[b].p = 0;
@@ -338,10 +398,6 @@ void Segment::jump(double share, const Reading& r) {
 
 /// What is to be expected, before the amount is looked at: the hypotheses' predictions gathered into few Gaussians.
 void Segment::foresee(const GreasingInterval& g, const Reading& r, WashoutStep& step) const {
-  struct Lump {
-    double p = 0, mean = 0, second = 0;
-  };
-  std::array<Lump, 16> lumps;
   const auto p = lanes_.weights(), ahead = lanes_.expected_mean(), var = lanes_.expected_var();
   double expected = 0, second = 0, weight = 0;
   for (std::size_t i = 0; i < p.size(); ++i) {
@@ -353,38 +409,25 @@ void Segment::foresee(const GreasingInterval& g, const Reading& r, WashoutStep& 
   expected /= weight;
   const double spread = std::sqrt(std::max(1e-9, second / weight - expected * expected));
   const double rel2 = r.relative_sd * r.relative_sd, per_spread = 2.5 / spread;
+  Lumps lumps;
   for (std::size_t i = 0; i < p.size(); ++i) {
     const double a = ahead[i], mean = std::clamp(a, 0.0, capacity_);
     const double v = (a > capacity_ || a < 0 ? 0 : var[i]) + r.fill_var + rel2 * mean * mean + kRoundingVariance;
-    const double slot = std::clamp((mean - expected) * per_spread + 8, 0.0, 15.0);
-    Lump& l = lumps[static_cast<std::size_t>(slot)];
+    const auto slot = static_cast<std::size_t>(std::clamp((mean - expected) * per_spread + 8, 0.0, 15.0));
     const double pm = p[i] * mean;
-    l.p += p[i];
-    l.mean += pm;
-    l.second += p[i] * v + pm * mean;
+    lumps.p[slot] += p[i];
+    lumps.mean[slot] += pm;
+    lumps.second[slot] += p[i] * v + pm * mean;
   }
-  double total = 0;
-  std::size_t count = 0;
-  for (const Lump& l : lumps)
-    if (l.p > 1e-4 * weight) {
-      total += l.p;
-      const double mean = l.mean / l.p;
-      lumps[count++] = {l.p, mean, std::sqrt(std::max(1e-6, l.second / l.p - mean * mean))};
-    }
-  const std::span<const Lump> parts{lumps.data(), count};
+  const double total = lumps.finish(1e-4 * weight);
   const double noise_sd = std::sqrt(r.fill_var);
   const auto quantile = [&](double level, double x) {  // Newton's method from x, held within the bracket by bisection
     double a = 0, b = expected + 12 * (spread + noise_sd) + 10;
     const double close = 1e-3 * (spread + noise_sd);
     for (int k = 0; k < 60 && b - a > close; ++k) {
       if (!(x > a && x < b) || k % 8 == 7) x = 0.5 * (a + b);
-      double off = -level * total, density = 0;
-      for (const Lump& l : parts) {
-        const double z = (x - l.mean) / l.second;
-        if (z < -8) continue;
-        off += l.p * normal_cdf(z);
-        density += l.p * normal_pdf(z) / l.second;
-      }
+      const auto [below, density] = lumps.at(x);
+      const double off = below - level * total;
       (off < 0 ? a : b) = x;
       const double move = density > 0 ? off / density : b;
       x -= move;

@@ -62,6 +62,8 @@ class Segment {
   [[nodiscard]] double density(double log_w) const;
   [[nodiscard]] std::size_t bin_of(double log_w) const noexcept;
 
+  /// Where a jump from a baseline comes to; sums to 1.
+  void share_out(double base, std::array<double, kBins>& to) const;
   void line_up(const Reading& r);
   void jump(double share, const Reading& r);
   void foresee(const GreasingInterval& g, const Reading& r, WashoutStep& step) const;
@@ -79,6 +81,7 @@ class Segment {
   double centre_ = 0, bin_from_ = 0, bin_width_ = 0;
   std::array<double, kRows> log_w_{}, w_{}, width_{}, base_prior_{};
   std::array<double, kBins> bin_log_w_{}, bin_w_{}, bin_fall_{}, bin_rise_{};
+  std::array<std::array<double, kBins>, kRows> jumps_{};  ///< share of a row's jumps that come to each bin
   std::array<Cell, kRows> rows_{};
   std::array<Cell, kBins> steps_{}, midway_{};
   std::array<double, kBins> midway_w_{};

@@ -1,16 +1,5 @@
 #include "analysis/washout_lanes.hpp"
 
-#include "base/sanitizer.hpp"
-
-// One program for every machine of the kind: the wide version is chosen when it is loaded. Neither contracts a product
-// and a sum, so both give the same bytes. Sanitizers run before that choice can be made.
-#if defined(__GNUC__) && !defined(__clang__) && defined(__x86_64__) && !SHAFTLOG_SANITIZED
-#define SHAFTLOG_WIDE __attribute__((target_clones("avx2", "default")))
-#else
-#define SHAFTLOG_WIDE
-#endif
-#define SHAFTLOG_INLINE inline __attribute__((always_inline))
-
 namespace shaftlog::washout {
 namespace {
 
@@ -95,13 +84,13 @@ SHAFTLOG_INLINE void pass_over(std::size_t n, const Reading& r, const Columns& c
 SHAFTLOG_WIDE void pass_inside(std::size_t n, const Reading& r, const Columns& c) { pass_over<false>(n, r, c); }
 SHAFTLOG_WIDE void pass_bounded(std::size_t n, const Reading& r, const Columns& c) { pass_over<true>(n, r, c); }
 
-/// Whether any loss may have met an end of the cavity.
-bool any_outside(std::size_t n, const Reading& r, const Columns& c) {
+/// Of which lanes the loss may have met an end of the cavity.
+void list_outside(std::size_t n, const Reading& r, const Columns& c, std::vector<std::size_t>& out) {
+  out.clear();
   for (std::size_t i = 0; i < n; ++i) {
     const double a = c.mean[i], b = r.capacity - a, far = 16 * c.var[i];
-    if (!((a > 0) & (b > 0) & (a * a > far) & (b * b > far))) return true;
+    if (!((a > 0) & (b > 0) & (a * a > far) & (b * b > far))) out.push_back(i);
   }
-  return false;
 }
 
 }  // namespace
@@ -149,7 +138,22 @@ void Lanes::pass(const Reading& r) {
   if (size_ == 0) return;
   if (r.ended == Ended::pressure && r.is_known && !r.is_blocked && !is_full_already(r)) {
     const Columns c{at(kP), at(kM), at(kD), at(kVm), at(kCmd), at(kVd), at(kW), at(kMean), at(kVar), at(kCov)};
-    return any_outside(size_, r, c) ? pass_bounded(size_, r, c) : pass_inside(size_, r, c);
+    list_outside(size_, r, c, outside_);
+    if (outside_.empty()) return pass_inside(size_, r, c);
+    if (3 * outside_.size() > 2 * size_) return pass_bounded(size_, r, c);
+    // The few by themselves: what meets an end costs several times as much.
+    const std::size_t few = outside_.size();
+    aside_.resize(kColumns * few);
+    const auto aside = [&](Column k) { return aside_.data() + k * few; };
+    for (std::size_t k = 0; k < kColumns; ++k)
+      for (std::size_t n = 0; n < few; ++n) aside_[k * few + n] = values_[k * room_ + outside_[n]];
+    pass_bounded(few, r,
+                 {aside(kP), aside(kM), aside(kD), aside(kVm), aside(kCmd), aside(kVd), aside(kW), aside(kMean),
+                  aside(kVar), aside(kCov)});
+    pass_inside(size_, r, c);
+    for (const Column k : {kP, kM, kD, kVm, kCmd, kVd})
+      for (std::size_t n = 0; n < few; ++n) at(k)[outside_[n]] = aside(k)[n];
+    return;
   }
   for (std::size_t i = 0; i < size_; ++i) {  // the rarer endings, one by one
     Cell x = cell(i);

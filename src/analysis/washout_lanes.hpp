@@ -40,6 +40,8 @@ class Lanes {
   std::size_t size_ = 0, room_ = 0;
   std::vector<double> values_;
   std::vector<Cell> pushed_;
+  std::vector<std::size_t> outside_;  ///< lanes that are passed by themselves, and their columns
+  std::vector<double> aside_;
 };
 
 }  // namespace shaftlog::washout

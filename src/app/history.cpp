@@ -8,12 +8,63 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
+#include <iterator>
 #include <map>
 #include <thread>
 #include <unordered_map>
 
 namespace shaftlog {
 namespace {
+
+/// What the fleet's histories are, and when each greasing that closes an interval was recorded.
+struct UsualShaft {
+  ShaftHistory history;
+  std::vector<Instant> recorded;  ///< one an interval
+};
+
+/// A number that looks like chance and is always the same for the same ship: FNV-1a, then mixed.
+std::uint64_t lot_of(std::string_view code) {
+  std::uint64_t h = 14695981039346656037U;
+  for (const char c : code) h = (h ^ static_cast<unsigned char>(c)) * 1099511628211U;
+  h = (h ^ (h >> 30U)) * 0xBF58476D1CE4E5B9U;
+  return h ^ (h >> 27U);
+}
+
+/// The ships that tell what is usual, in the register's order: all, or of a large fleet as many by lot as say nearly
+/// the same, so that a dossier takes no longer there; half of them sisters.
+std::vector<const Vessel*> usual_ships(const Register& reg, const Vessel& own) {
+  std::vector<const Vessel*> sisters, others;
+  for (const Vessel& v : reg.vessels)
+    if (v.id != own.id) (own.group && v.group == own.group ? sisters : others).push_back(&v);
+  if (reg.vessels.size() > kMostUsualShips) {
+    const auto draw = [](std::vector<const Vessel*>& from, std::size_t most) {
+      std::sort(from.begin(), from.end(), [](const Vessel* a, const Vessel* b) {
+        const std::uint64_t la = lot_of(a->code), lb = lot_of(b->code);
+        return la != lb ? la < lb : a->code < b->code;
+      });
+      from.resize(std::min(from.size(), most));
+    };
+    draw(sisters, kMostUsualShips / 2);
+    draw(others, kMostUsualShips - 1 - sisters.size());
+  }
+  sisters.insert(sisters.end(), others.begin(), others.end());
+  sisters.push_back(&own);
+  std::sort(sisters.begin(), sisters.end());  // all stand in one list
+  return sisters;
+}
+
+std::vector<UsualShaft> usual_shafts(const VesselLog& log, const VesselDigest& d) {
+  std::unordered_map<Uuid, Instant> recorded;
+  for (const auto& g : log.greasings) recorded.emplace(g.id, g.recorded_at);
+  std::vector<UsualShaft> out;
+  for (const auto& [id, h] : d.histories) {
+    UsualShaft& s = out.emplace_back();
+    s.history = h;
+    for (const GreasingInterval& g : h.intervals) s.recorded.push_back(recorded.at(g.id));
+  }
+  return out;
+}
 
 Instant end_of(std::string_view option, const std::string& text, const Zone& zone) {
   const Stamp s = get_moment(option, text, zone);
@@ -28,11 +79,8 @@ Instant end_of(std::string_view option, const std::string& text, const Zone& zon
 /// greasings that had been recorded, their hours and doses taken as they are known today.
 class ToldReplay {
  public:
-  ToldReplay(const LogRepository& records, const History& h, const std::vector<VesselLog>& fleet,
-             const std::vector<ShaftHistory>& histories, unsigned threads)
-      : records_{&records}, history_{&h}, histories_{&histories}, threads_{threads} {
-    for (const VesselLog& log : fleet)
-      for (const auto& g : log.greasings) recorded_[g.id] = g.recorded_at;
+  ToldReplay(const LogRepository& records, const History& h, const std::vector<UsualShaft>& usual, unsigned threads)
+      : records_{&records}, history_{&h}, usual_{&usual}, threads_{threads} {
     for (const LubricatorDetail& l : h.dossier.lubricators) feeding_.push_back(l.lubricator);
   }
 
@@ -95,12 +143,15 @@ class ToldReplay {
   }
 
   [[nodiscard]] FleetPrior prior_at(Instant t) const {
-    std::vector<ShaftHistory> then = *histories_;
-    for (ShaftHistory& h : then)
-      std::erase_if(h.intervals, [&](const GreasingInterval& g) {
-        const auto r = recorded_.find(g.id);
-        return g.at > t || (r != recorded_.end() && r->second > t);
-      });
+    std::vector<ShaftHistory> then;
+    then.reserve(usual_->size());
+    for (const UsualShaft& s : *usual_) {
+      ShaftHistory& h = then.emplace_back();
+      const ShaftHistory& all = s.history;
+      h = {all.vessel, all.shaft, all.key, all.group, all.cavity_cm3, all.is_automatic, all.first_is_full, {}};
+      for (std::size_t i = 0; i < all.intervals.size(); ++i)
+        if (all.intervals[i].at <= t && s.recorded[i] <= t) h.intervals.push_back(all.intervals[i]);
+    }
     return fit_fleet_prior(then);
   }
 
@@ -123,7 +174,7 @@ class ToldReplay {
     std::vector<VesselReview> reviews(grid.size());
     in_parallel(grid.size(), threads_, [&](std::size_t i) {
       const Instant t = noon(grid[i]);
-      reviews[i] = review_vessel(logs[i], digest(logs[i], t), priors_.at(quarter_of(t)), t);
+      reviews[i] = review_vessel(logs[i], digest(logs[i], t, /*with_detail=*/false), priors_.at(quarter_of(t)), t);
     });
     for (std::size_t i = 0; i < grid.size(); ++i) reviews_.emplace(grid[i], std::move(reviews[i]));
   }
@@ -134,14 +185,14 @@ class ToldReplay {
     const Instant t = noon(day), quarter = quarter_of(t);
     if (!priors_.contains(quarter)) priors_.emplace(quarter, prior_at(quarter));
     const VesselLog log = log_on(day);
-    return reviews_.emplace(day, review_vessel(log, digest(log, t), priors_.at(quarter), t)).first->second;
+    const VesselDigest d = digest(log, t, /*with_detail=*/false);
+    return reviews_.emplace(day, review_vessel(log, d, priors_.at(quarter), t)).first->second;
   }
 
   const LogRepository* records_;
   const History* history_;
-  const std::vector<ShaftHistory>* histories_;
+  const std::vector<UsualShaft>* usual_;
   unsigned threads_;
-  std::unordered_map<Uuid, Instant> recorded_;
   std::vector<LubricatorId> feeding_;
   std::map<Instant, FleetPrior> priors_;
   std::map<std::chrono::sys_days, VesselReview> reviews_;
@@ -160,25 +211,29 @@ History look_into(Database& db, Instant now, const HistoryRequest& request) {
   if (!request.known.empty()) out.known = end_of("--known", request.known, zone);
 
   const LogRepository records{db};
-  std::vector<VesselLog> fleet;
-  fleet.reserve(out.reg.vessels.size());
-  for (const Vessel& v : out.reg.vessels) fleet.push_back(records.load_vessel(v.id, out.as_of, out.known));
+  const std::vector<const Vessel*> ships = usual_ships(out.reg, vessel);
+  std::vector<VesselLog> logs;
+  for (const Vessel* v : ships) logs.push_back(records.load_vessel(v->id, out.as_of, out.known));
   const unsigned threads = request.threads != 0 ? request.threads : std::max(1U, std::thread::hardware_concurrency());
-  std::vector<ShaftHistory> histories;
+  std::vector<std::vector<UsualShaft>> by_ship(logs.size());
+  in_parallel(logs.size(), threads, [&](std::size_t i) {
+    by_ship[i] = usual_shafts(logs[i], digest(logs[i], out.as_of, /*with_detail=*/false));
+    if (logs[i].vessel.id != vessel.id) logs[i] = {};
+  });
+  for (VesselLog& log : logs)
+    if (log.vessel.id == vessel.id) out.log = std::move(log);
+  std::vector<UsualShaft> usual;
+  for (std::vector<UsualShaft>& of : by_ship)
+    usual.insert(usual.end(), std::make_move_iterator(of.begin()), std::make_move_iterator(of.end()));
+  std::vector<ShaftHistory> histories, of_group;
   std::string group;
-  std::vector<VesselDigest> digests(fleet.size());
-  in_parallel(fleet.size(), threads, [&](std::size_t i) { digests[i] = digest(fleet[i], out.as_of); });
-  for (const VesselDigest& d : digests)
-    for (const auto& [id, h] : d.histories) {
-      histories.push_back(h);
-      if (id == shaft) group = h.group;
-    }
+  for (const UsualShaft& s : usual) {
+    histories.push_back(s.history);
+    if (s.history.shaft == shaft) group = s.history.group;
+  }
   out.prior = fit_fleet_prior(histories);
-  std::vector<ShaftHistory> of_group;
   for (const ShaftHistory& h : histories)
     if (!group.empty() && h.group == group) of_group.push_back(h);
-  for (const VesselLog& log : fleet)
-    if (log.vessel.id == vessel.id) out.log = log;
 
   ListQuery query;
   query.vessel = vessel.id;
@@ -196,9 +251,10 @@ History look_into(Database& db, Instant now, const HistoryRequest& request) {
     put_right.push_back({r.at, std::move(r.by), std::move(r.table), std::move(r.was)});
   }
   out.dossier =
-      make_dossier({out.log, out.entries, out.prior, put_right, of_group, shaft, out.as_of, request.every_reading});
+      make_dossier({out.log, out.entries, out.prior, put_right, of_group, shaft, out.as_of, request.every_reading,
+                    static_cast<int>(ships.size()), static_cast<int>(out.reg.vessels.size())});
   if (request.with_told) {
-    ToldReplay{records, out, fleet, histories, threads}.run(out.dossier);
+    ToldReplay{records, out, usual, threads}.run(out.dossier);
     answer_told(out.dossier, out.log);
   }
   return out;

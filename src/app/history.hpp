@@ -31,7 +31,10 @@ struct History {
   FleetPrior prior;
 };
 
-/// The dossier of one shaft. Loads the whole fleet once, for what is usual, and then one vessel only.
+/// What is usual is learnt from at most so many ships; a larger fleet's are drawn by lot.
+constexpr std::size_t kMostUsualShips = 100;
+
+/// The dossier of one shaft. Loads the ships that tell what is usual once, and then one vessel only.
 /// \throws Error{not_found} for a vessel or shaft that is not registered; Error{usage} for a time
 History look_into(Database& db, Instant now, const HistoryRequest& request);
 

@@ -17,11 +17,6 @@ namespace {
 
 constexpr FindingKind kLastKind = FindingKind::records_missing;
 
-std::size_t count_of(const VesselLog& log) {
-  return log.hours.size() + log.cycles.size() + log.levels.size() + log.refills.size() + log.greasings.size() +
-         log.alarms.size() + log.work.size() + log.inspections.size();
-}
-
 /// What of the fleet is shown.
 class Scope {
  public:
@@ -85,26 +80,30 @@ Replay replay(Database& db, const ReplayRequest& request,
   out.reg = RegisterRepository{db}.load();
   const Scope scope{out.reg, request};
   const LogRepository log{db};
-  const auto is_asked = [&scope](const Vessel& v) { return scope.holds(v); };
-  std::vector<VesselLog> fleet;
+  const std::vector<Vessel>& vessels = out.reg.vessels;
+  std::vector<std::size_t> known_then(vessels.size(), 0);  // records at the last step
   for (std::size_t i = 0; i < moments.size(); ++i) {
     if (progress) progress(i, moments.size());
     const Instant t = moments[i];
     const std::optional<Instant> known = request.whenever_recorded ? std::nullopt : std::optional{t};
-    fleet.clear();
-    for (const Vessel& v : out.reg.vessels) fleet.push_back(log.load_vessel(v.id, t, known));
+    const FleetSource fleet{vessels.size(), [&](std::size_t k) { return log.load_vessel(vessels[k].id, t, known); },
+                            [&](std::size_t k) { return scope.holds(vessels[k]); }, /*with_detail=*/false};
+    std::vector<VesselReview> reviews(vessels.size());
+    review_fleet(fleet, t, threads, [&](std::size_t k, const VesselLog& of, VesselReview r) {
+      known_then[k] = count_records(of);
+      reviews[k] = std::move(r);
+    });
     ReplayStep& step = out.steps.emplace_back();
     step.at = t;
-    step.findings = ranked_findings(review_some(fleet, is_asked, t, threads));
+    step.findings = ranked_findings(reviews);
     std::erase_if(step.findings, [&](const Finding& f) { return !scope.holds(f); });
   }
   if (!request.whenever_recorded) {
-    for (std::size_t i = 0; i < fleet.size(); ++i) {
-      if (!scope.holds(fleet[i].vessel)) continue;
-      const std::size_t all = count_of(log.load_vessel(fleet[i].vessel.id, moments.back(), std::nullopt));
-      const std::size_t known = count_of(fleet[i]);
-      out.recorded_by_then += known;
-      if (all > known) out.recorded_later += all - known;
+    for (std::size_t i = 0; i < vessels.size(); ++i) {
+      if (!scope.holds(vessels[i])) continue;
+      const std::size_t all = count_records(log.load_vessel(vessels[i].id, moments.back(), std::nullopt));
+      out.recorded_by_then += known_then[i];
+      if (all > known_then[i]) out.recorded_later += all - known_then[i];
     }
   }
   out.lives = tell_lives(out.steps);

@@ -126,38 +126,45 @@ void join(FleetReview& fleet, VesselPart part) {
 FleetReview review(Database& db, Instant now, const ReviewRequest& request) {
   FleetReview out;
   out.as_of = request.as_of.value_or(now);
-  std::vector<VesselLog> fleet;
+  const ReadTransaction view{db};
+  out.reg = RegisterRepository{db}.load();
+  require_known(out.reg, request);
   std::map<VesselId, std::vector<FindingRemark>> remarks;
-  const auto is_asked = [&](const Vessel& v) {
-    return (request.vessel.empty() || v.code == request.vessel) && (request.group.empty() || v.group == request.group);
+  for (FindingRemark& r : FindingRepository{db}.list(out.as_of, request.known.value_or(kLatest)))
+    remarks[r.vessel].push_back(std::move(r));
+
+  const std::vector<Vessel>& vessels = out.reg.vessels;
+  const LogRepository log{db};
+  const FleetSource fleet{vessels.size(),
+                          [&](std::size_t i) { return log.load_vessel(vessels[i].id, out.as_of, request.known); },
+                          [&](std::size_t i) {
+                            return (request.vessel.empty() || vessels[i].code == request.vessel) &&
+                                   (request.group.empty() || vessels[i].group == request.group);
+                          },
+                          request.with_detail};
+  struct Reviewed {
+    VesselPart part;
+    VesselLog log;
   };
-  {
-    const ReadTransaction view{db};
-    out.reg = RegisterRepository{db}.load();
-    require_known(out.reg, request);
-    const LogRepository log{db};
-    fleet.reserve(out.reg.vessels.size());
-    for (const Vessel& v : out.reg.vessels)
-      if (request.prior == nullptr || is_asked(v)) fleet.push_back(log.load_vessel(v.id, out.as_of, request.known));
-    for (FindingRemark& r : FindingRepository{db}.list(out.as_of, request.known.value_or(kLatest)))
-      remarks[r.vessel].push_back(std::move(r));
-  }
-  std::function<bool(const Vessel&)> wants_detail;
-  if (request.with_detail) wants_detail = is_asked;
+  std::vector<std::optional<Reviewed>> reviewed(vessels.size());
+  const auto remarks_on = [&remarks](VesselId vessel) -> const std::vector<FindingRemark>& {
+    static const std::vector<FindingRemark> kNone;
+    const auto at = remarks.find(vessel);
+    return at == remarks.end() ? kNone : at->second;
+  };
+  const auto take = [&](std::size_t i, VesselLog of, VesselReview r) {
+    VesselPart part = part_of(std::move(r), of, remarks_on(vessels[i].id), out.as_of, request.judge_gone);
+    reviewed[i].emplace(std::move(part), request.with_detail ? std::move(of) : VesselLog{});
+  };
   const unsigned threads = request.threads != 0 ? request.threads : std::max(1U, std::thread::hardware_concurrency());
-  FleetResult result = review_fleet(fleet, out.as_of, threads, wants_detail, request.prior);
-  out.prior = std::move(result.prior);
-  for (std::size_t i = 0; i < fleet.size(); ++i) {
-    if (!is_asked(fleet[i].vessel)) continue;
-    join(out,
-         part_of(std::move(result.vessels[i]), fleet[i], remarks[fleet[i].vessel.id], out.as_of, request.judge_gone));
+  out.prior = review_fleet(fleet, out.as_of, threads, take, request.prior);
+  for (std::optional<Reviewed>& r : reviewed) {
+    if (!r) continue;
+    join(out, std::move(r->part));
+    if (request.with_detail) out.logs.push_back(std::move(r->log));
+    r.reset();
   }
   out.findings = ranked_findings(out.vessels);
-  if (request.with_detail) {
-    for (VesselLog& log : fleet) {
-      if (is_asked(log.vessel)) out.logs.push_back(std::move(log));
-    }
-  }
   return out;
 }
 

@@ -87,7 +87,7 @@ std::optional<Estimate> expected_refill(const VesselLog& before, const Entry& dr
   const LubricatorSetting* set =
       unit == before.lubricators.end() ? nullptr : setting_at(unit->settings, draft.head.at.utc);
   if (set == nullptr) return std::nullopt;
-  const VesselDigest d = digest(before, draft.head.at.utc);
+  const VesselDigest d = digest(before, draft.head.at.utc, /*with_detail=*/false);
   const auto balance = d.delivery.find(draft.lubricator);
   const Refill& r = std::get<Refill>(draft.detail);
   constexpr double kReading_pct = 1.5;  // of a level, 1 sd, while the records do not tell (common practice, no source)
@@ -175,7 +175,7 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
   put(log, e);
 
   if (draft.head.at.utc > now + std::chrono::hours{1}) look.odd.push_back("it lies in the future");
-  const VesselDigest d = digest(log, as_of);
+  const VesselDigest d = digest(log, as_of, /*with_detail=*/false);
   for (const Suspect& s : d.suspects) {
     const bool is_of_it =
         s.record == e.head.id || std::find(s.against.begin(), s.against.end(), e.head.id) != s.against.end();

@@ -51,10 +51,52 @@ Civil civil_of(Instant t, minutes offset) {
           static_cast<int>(rest % 60)};
 }
 
-std::string format_offset(minutes offset) {
-  if (offset == minutes{0}) return "Z";
+// Every record has two moments to be written: digit by digit that takes a fifth of the time.
+
+void put_two(std::string& out, int n) {
+  out.push_back(static_cast<char>('0' + n / 10));
+  out.push_back(static_cast<char>('0' + n % 10));
+}
+
+void put_date(std::string& out, const Civil& c) {
+  if (c.year < 0 || c.year > 9999) {
+    out += fmt::format("{:04}", c.year);
+  } else {
+    put_two(out, c.year / 100);
+    put_two(out, c.year % 100);
+  }
+  out.push_back('-');
+  put_two(out, c.month);
+  out.push_back('-');
+  put_two(out, c.day);
+}
+
+void put_minute(std::string& out, char before, const Civil& c) {
+  out.push_back(before);
+  put_two(out, c.hour);
+  out.push_back(':');
+  put_two(out, c.minute);
+}
+
+void put_second(std::string& out, const Civil& c) {
+  out.push_back(':');
+  put_two(out, c.second);
+}
+
+void put_offset(std::string& out, minutes offset) {
+  if (offset == minutes{0}) {
+    out.push_back('Z');
+    return;
+  }
   const auto n = offset.count() < 0 ? -offset.count() : offset.count();
-  return fmt::format("{}{:02}:{:02}", offset.count() < 0 ? '-' : '+', n / 60, n % 60);
+  if (n >= 100 * 60) {
+    out += fmt::format("{}{:02}:{:02}", offset.count() < 0 ? '-' : '+', n / 60, n % 60);
+    return;
+  }
+  out.push_back(offset.count() < 0 ? '-' : '+');
+  put_two(out, static_cast<int>(n / 60));
+  out.push_back(':');
+  put_two(out, static_cast<int>(n % 60));
 }
 
 }  // namespace
@@ -149,10 +191,13 @@ std::optional<Stamp> parse_stamp(std::string_view text, const Zone& zone) {
 
 std::string format_stamp(const Stamp& s) {
   const Civil c = civil_of(s.utc, s.offset);
-  std::string out = fmt::format("{:04}-{:02}-{:02}", c.year, c.month, c.day);
-  if (s.precision != Precision::day) out += fmt::format("T{:02}:{:02}", c.hour, c.minute);
-  if (s.precision == Precision::second) out += fmt::format(":{:02}", c.second);
-  return out + format_offset(s.offset);
+  std::string out;
+  out.reserve(25);
+  put_date(out, c);
+  if (s.precision != Precision::day) put_minute(out, 'T', c);
+  if (s.precision == Precision::second) put_second(out, c);
+  put_offset(out, s.offset);
+  return out;
 }
 
 std::string compact_utc(Instant t) {
@@ -163,13 +208,20 @@ std::string compact_utc(Instant t) {
 
 std::string format_utc(Instant t) {
   const Civil c = civil_of(t, minutes{0});
-  return fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}Z", c.year, c.month, c.day, c.hour, c.minute, c.second);
+  std::string out;
+  out.reserve(20);
+  put_date(out, c);
+  put_minute(out, 'T', c);
+  put_second(out, c);
+  out.push_back('Z');
+  return out;
 }
 
 std::string format_local(const Stamp& s) {
   const Civil c = civil_of(s.utc, s.offset);
-  std::string out = fmt::format("{:04}-{:02}-{:02}", c.year, c.month, c.day);
-  if (s.precision != Precision::day) out += fmt::format(" {:02}:{:02}", c.hour, c.minute);
+  std::string out;
+  put_date(out, c);
+  if (s.precision != Precision::day) put_minute(out, ' ', c);
   return out;
 }
 

@@ -240,7 +240,7 @@ void add_kind(Command& add, const Surroundings& around, Kind kind, std::string w
     NamedTexts texts = words->texts();
     if (!is_given(texts, "by")) texts.emplace_back("by", Surroundings::by());
     Database db = open_to_write(around.database());
-    const Register reg = load_register(db);
+    const Register reg = load_register_of(db, text_of(texts, "vessel"));
     const Instant now = around.clock.now_s();
     Draft draft = draft_record(reg, now, kind, texts);
     if (!draft.missing.empty()) {

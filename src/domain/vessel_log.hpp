@@ -3,6 +3,7 @@
 #include "domain/record.hpp"
 #include "domain/register.hpp"
 
+#include <cstddef>
 #include <cstdint>
 #include <string>
 #include <vector>
@@ -68,6 +69,12 @@ void for_each_list(Log& log, const Take& take) {
   take(log.alarms);
   take(log.work);
   take(log.inspections);
+}
+
+inline std::size_t count_records(const VesselLog& log) {
+  std::size_t n = 0;
+  for_each_list(log, [&n](const auto& records) { n += records.size(); });
+  return n;
 }
 
 }  // namespace shaftlog

@@ -5,7 +5,9 @@
 #include "storage/log_statements.hpp"
 
 #include <algorithm>
+#include <array>
 #include <functional>
+#include <optional>
 #include <unordered_set>
 
 #include <fmt/format.h>
@@ -19,28 +21,48 @@ bool is_before(const Entry& a, const Entry& b) {
   return a.head.at.utc != b.head.at.utc ? a.head.at.utc < b.head.at.utc : a.head.id < b.head.id;
 }
 
+/// The statements of a listing, each prepared once for all its vessels.
+class ListStatements {
+ public:
+  ListStatements(Database& db, bool newest_first) : db_{&db}, newest_first_{newest_first} {}
+  [[nodiscard]] Database& db() const noexcept { return *db_; }
+  [[nodiscard]] bool is_newest_first() const noexcept { return newest_first_; }
+  /// Of a kind, or of the withdrawals.
+  Query& of(std::optional<Kind> kind) {
+    std::optional<Query>& query = queries_[kind ? index_of(*kind) : kKinds.size()];
+    if (!query)
+      query.emplace(
+          *db_, kind ? log_sql::list_kind(index_of(*kind), newest_first_) : log_sql::list_withdrawals(newest_first_));
+    return *query;
+  }
+
+ private:
+  Database* db_;
+  bool newest_first_;
+  std::array<std::optional<Query>, kKinds.size() + 1> queries_;
+};
+
 /// Records of one kind (or the withdrawals) of one vessel, one at a time.
 class Cursor {
  public:
-  Cursor(Database& db, const ListQuery& q, VesselId vessel, std::optional<Kind> kind, bool newest_first)
-      : kind_{kind},
-        query_{db, kind ? log_sql::list_kind(index_of(*kind), newest_first) : log_sql::list_withdrawals(newest_first)} {
+  Cursor(ListStatements& statements, const ListQuery& q, VesselId vessel, std::optional<Kind> kind)
+      : kind_{kind}, query_{&statements.of(kind)} {
     const Instant from = q.from.value_or(kEarliest);
     const Instant until = q.until.value_or(kLatest + std::chrono::seconds{1});
     const Instant known = q.known.value_or(kLatest);
     if (kind) {
-      query_.bind(vessel, code_of(*kind), from, until, known, q.shaft, q.lubricator);
+      query_->bind(vessel, code_of(*kind), from, until, known, q.shaft, q.lubricator);
     } else {
-      query_.bind(vessel, q.kind ? std::optional{code_of(*q.kind)} : std::nullopt, from, until, known, q.shaft,
-                  q.lubricator);
+      query_->bind(vessel, q.kind ? std::optional{code_of(*q.kind)} : std::nullopt, from, until, known, q.shaft,
+                   q.lubricator);
     }
   }
   /// Moves to the next record not in `left_out`; false at the end.
   bool next(const Ids& left_out) {
-    while (query_.step()) {
-      if (!left_out.empty() && left_out.contains(query_.uuid(0))) continue;
-      now_ = read_head(query_);
-      if (kind_) now_.detail = read_detail(*kind_, query_, log_sql::kDetailAfterHead);
+    while (query_->step()) {
+      if (!left_out.empty() && left_out.contains(query_->uuid(0))) continue;
+      now_ = read_head(*query_);
+      if (kind_) now_.detail = read_detail(*kind_, *query_, log_sql::kDetailAfterHead);
       return true;
     }
     return false;
@@ -49,18 +71,18 @@ class Cursor {
 
  private:
   std::optional<Kind> kind_;
-  Query query_;
+  Query* query_;
   Entry now_;
 };
 
 /// Merges the kinds of one vessel into one order. `take` answers whether it wants more.
-void merge_vessel(Database& db, const ListQuery& q, VesselId vessel, bool newest_first,
+void merge_vessel(ListStatements& statements, const ListQuery& q, VesselId vessel,
                   const std::function<bool(const Entry&)>& take) {
-  const Ids left_out = q.in_force_only ? find_not_in_force(db, vessel, q.known.value_or(kLatest)) : Ids{};
+  const Ids left_out = q.in_force_only ? find_not_in_force(statements.db(), vessel, q.known.value_or(kLatest)) : Ids{};
   std::vector<Cursor> open;
   open.reserve(kKinds.size() + 1);
   const auto add = [&](std::optional<Kind> kind) {
-    Cursor cursor{db, q, vessel, kind, newest_first};
+    Cursor cursor{statements, q, vessel, kind};
     if (cursor.next(left_out)) open.push_back(std::move(cursor));
   };
   for (const Kind kind : kKinds) {
@@ -72,7 +94,8 @@ void merge_vessel(Database& db, const ListQuery& q, VesselId vessel, bool newest
   for (std::size_t i = 0; i < left.size(); ++i) left[i] = i;
   while (!left.empty()) {
     const auto it = std::min_element(left.begin(), left.end(), [&](std::size_t a, std::size_t b) {
-      return newest_first ? is_before(open[b].now(), open[a].now()) : is_before(open[a].now(), open[b].now());
+      return statements.is_newest_first() ? is_before(open[b].now(), open[a].now())
+                                          : is_before(open[a].now(), open[b].now());
     });
     if (!take(open[*it].now())) return;
     if (!open[*it].next(left_out)) left.erase(it);
@@ -107,8 +130,9 @@ std::vector<std::vector<Entry>> newest(Database& db, const ListQuery& q) {
   std::vector<Entry> kept;  // a heap with the oldest on top
   const auto newer = [](const Entry& a, const Entry& b) { return is_before(b, a); };
   const auto vessels = vessels_of(db, q);
+  ListStatements statements{db, /*newest_first=*/true};
   for (const VesselId vessel : vessels) {
-    merge_vessel(db, q, vessel, /*newest_first=*/true, [&](const Entry& e) {
+    merge_vessel(statements, q, vessel, [&](const Entry& e) {
       if (kept.size() == most) {
         if (is_before(e, kept.front())) return false;  // and so are all that follow
         std::pop_heap(kept.begin(), kept.end(), newer);
@@ -270,8 +294,9 @@ void LogRepository::each(const ListQuery& query, const std::function<void(const 
     }
     return;
   }
+  ListStatements statements{*db_, /*newest_first=*/false};
   for (const VesselId vessel : vessels_of(*db_, query)) {
-    merge_vessel(*db_, query, vessel, /*newest_first=*/false, [&](const Entry& e) {
+    merge_vessel(statements, query, vessel, [&](const Entry& e) {
       take(e);
       return true;
     });

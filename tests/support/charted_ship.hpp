@@ -94,7 +94,7 @@ class ChartedShip {
     const auto by_time = [](const auto& a, const auto& b) { return a.at < b.at; };
     std::stable_sort(log.greasings.begin(), log.greasings.end(), by_time);
     const std::vector<VesselLog> fleet{log};
-    review = review_fleet(fleet, as_of, 1, [](const Vessel&) { return true; }).vessels.front();
+    review = review_fleet(fleet, as_of, 1, true).vessels.front();
   }
 
   [[nodiscard]] ShaftChartInput shaft(std::size_t i) const {

@@ -54,7 +54,7 @@ struct Ship {
   }
   ShaftSetting& setting() { return log.shafts.front().settings.front(); }
   [[nodiscard]] VesselReview review() const {
-    return review_fleet(std::span{&log, 1}, day(days).utc, 1, [](const Vessel&) { return true; }).vessels.front();
+    return review_fleet(std::span{&log, 1}, day(days).utc, 1, true).vessels.front();
   }
   [[nodiscard]] ShaftAdvice advice() const {
     const VesselReview r = review();

@@ -1,3 +1,4 @@
+#include "analysis/prior_learner.hpp"
 #include "analysis/review.hpp"
 
 #include <catch2/catch.hpp>
@@ -60,15 +61,54 @@ TEST_CASE("detail: only of the vessels that were asked for", "[analysis][review]
   const auto none = review_fleet(fleet, day(305), 1).vessels;
   CHECK(none[0].shaft_details.empty());
   CHECK(none[0].digest == nullptr);
-  const auto one = review_fleet(fleet, day(305), 1, [](const Vessel& v) { return v.code == "T-02"; }).vessels;
-  CHECK(one[0].shaft_details.empty());
-  CHECK(one[1].shaft_details.size() == 2);
-  CHECK(one[1].digest != nullptr);
+  FleetSource source{2, [&](std::size_t i) { return fleet[i]; }, [](std::size_t i) { return i == 1; }, true};
+  const auto take = [](std::size_t i, const VesselLog& log, const VesselReview& v) {
+    CHECK(i == 1);
+    CHECK(log.vessel.code == "T-02");
+    CHECK(v.shaft_details.size() == 2);
+    CHECK(v.digest != nullptr);
+  };
+  const FleetPrior prior = review_fleet(source, day(305), 1, take);
+  CHECK(prior.fleet.shafts == 2);  // the other one was learnt from
+}
+
+TEST_CASE("review: a log is held, or read a second time where the fleet is large: the same comes out",
+          "[analysis][review]") {
+  std::vector<VesselLog> fleet(5, sample_log());
+  for (std::size_t i = 0; i < fleet.size(); ++i) {
+    fleet[i].vessel.id = VesselId{static_cast<std::int64_t>(i) + 1};
+    fleet[i].vessel.code = "T-0" + std::to_string(i);
+    for (Logged<Greasing>& g : fleet[i].greasings) g.what.amount->volume = cm3(60 + 10 * static_cast<double>(i));
+  }
+  const std::size_t one = count_records(fleet[0]);
+  for (const std::size_t most : {std::size_t{0}, one + 1, 100 * one}) {
+    INFO("at most " << most << " records held");
+    std::vector<int> asked(fleet.size(), 0);
+    FleetSource source{fleet.size(),
+                       [&](std::size_t i) {
+                         ++asked[i];
+                         return fleet[i];
+                       },
+                       {},
+                       true,
+                       most};
+    std::vector<VesselReview> found(fleet.size());
+    const FleetPrior prior =
+        review_fleet(source, day(305), 2, [&](std::size_t i, VesselLog, VesselReview v) { found[i] = std::move(v); });
+    CHECK(std::count(asked.begin(), asked.end(), 2) == (most == 0 ? 5 : most > 10 * one ? 0 : 3));
+    const FleetResult at_hand = review_fleet(fleet, day(305), 1, true);
+    CHECK(is_same(prior.fleet, at_hand.prior.fleet));
+    for (std::size_t i = 0; i < fleet.size(); ++i) {
+      REQUIRE(found[i].shafts.size() == at_hand.vessels[i].shafts.size());
+      CHECK(found[i].shafts[0].washout_cm3_per_h->value == at_hand.vessels[i].shafts[0].washout_cm3_per_h->value);
+      CHECK(found[i].findings.size() == at_hand.vessels[i].findings.size());
+    }
+  }
 }
 
 TEST_CASE("detail: holds what the state was computed from", "[analysis][review]") {
   const std::vector<VesselLog> fleet{sample_log()};
-  const auto review = review_fleet(fleet, day(305), 1, [](const Vessel&) { return true; }).vessels;
+  const auto review = review_fleet(fleet, day(305), 1, true).vessels;
   const VesselReview& v = review.at(0);
   REQUIRE(v.shaft_details.size() == v.shafts.size());
   const ShaftDetail& d = v.shaft_details[0];
@@ -92,7 +132,7 @@ TEST_CASE("detail: holds what the state was computed from", "[analysis][review]"
 
 TEST_CASE("detail: a shaft with no records has an entry that knows nothing", "[analysis][review]") {
   const std::vector<VesselLog> fleet{sample_log()};
-  const auto review = review_fleet(fleet, day(305), 1, [](const Vessel&) { return true; }).vessels;
+  const auto review = review_fleet(fleet, day(305), 1, true).vessels;
   const ShaftDetail& d = review.at(0).shaft_details.at(1);
   CHECK(d.shaft == ShaftId{2});
   CHECK(d.hours.is_empty());

@@ -11,12 +11,23 @@ using namespace shaftlog;
 
 TEST_CASE("washout cell: the inlined exponential agrees with the library's") {
   double worst = 0;
-  for (double x = -699.9; x < 699.9; x += 0.0371)
-    worst = std::max(worst, std::abs(washout::inline_exp(x) / std::exp(x) - 1));
+  for (double x = -699.9; x < 699.9; x += 0.0371) worst = std::max(worst, std::abs(inline_exp(x) / std::exp(x) - 1));
   CHECK(worst < 5e-16);
-  CHECK(washout::inline_exp(0) == 1);
-  CHECK(washout::inline_exp(-701) == 0);
-  CHECK(washout::inline_exp(-std::numeric_limits<double>::infinity()) == 0);
+  CHECK(inline_exp(0) == 1);
+  CHECK(inline_exp(-701) == 0);
+  CHECK(inline_exp(-std::numeric_limits<double>::infinity()) == 0);
+}
+
+TEST_CASE("washout cell: the inlined logarithm agrees with the library's") {
+  double worst = 0;
+  for (double e = -700; e < 700; e += 0.0137) {
+    const double x = std::exp(e), log_x = std::log(x);
+    worst = std::max(worst, std::abs(inline_log(x) - log_x) / std::max(std::abs(log_x), 1e-3));
+  }
+  for (double x = 0.5; x < 2; x += 1.37e-5)  // about 1, where little is left of it
+    worst = std::max(worst, std::abs(inline_log(x) - std::log(x)) / std::max(std::abs(std::log(x)), 1e-3));
+  CHECK(worst < 5e-16);
+  CHECK(inline_log(1) == 0);
 }
 
 TEST_CASE("washout cell: the inlined normal distribution agrees with the library's") {
@@ -49,6 +60,46 @@ TEST_CASE("washout cell: a cavity that took far more than expected before the li
     const double room = c.d - a.d;  // the duty that the amount asks for rises smoothly
     CHECK(room >= before - 1e-9);
     before = room;
+  }
+}
+
+TEST_CASE("washout lanes: each is passed as a single cell is, whether none, few or most meet an end of the cavity") {
+  std::mt19937_64 random{41};
+  std::uniform_real_distribution<double> even{0, 1};
+  for (const double share : {0.0, 0.1, 0.5, 0.9, 1.0}) {
+    washout::Reading r;
+    r.run_h = 300;
+    r.capacity = 600;
+    r.amount = 250;
+    r.is_known = true;
+    r.fill_var = 60;
+    r.outlier_density = washout::slip_density(r.amount, 300);
+    washout::Lanes lanes;
+    std::vector<std::pair<washout::Cell, double>> singles;
+    for (int i = 0; i < 40; ++i) {
+      washout::Cell c;
+      c.p = 0.01 + even(random);
+      c.vm = 60;
+      c.vd = 0.003;
+      c.cmd = 0.01;
+      const double w = even(random) < share ? (even(random) < 0.5 ? 0.02 : 2.2) : 0.7 + 0.5 * even(random);
+      lanes.push(c, w);
+      singles.emplace_back(c, w);
+    }
+    lanes.predict(r);
+    lanes.pass(r);
+    for (std::size_t i = 0; i < singles.size(); ++i) {
+      auto& [single, w] = singles[i];
+      washout::pass(single, w, r);
+      const washout::Cell lane = lanes.cell(i);
+      CAPTURE(share, i, w);
+      CHECK(lane.p == Approx(single.p).epsilon(1e-9));
+      CHECK(lane.m == Approx(single.m).epsilon(1e-9).margin(1e-9));
+      CHECK(lane.vm == Approx(single.vm).epsilon(1e-9));
+      CHECK(lane.cmd == Approx(single.cmd).epsilon(1e-9).margin(1e-12));
+      CHECK(lane.d == Approx(single.d).epsilon(1e-9).margin(1e-12));
+      CHECK(lane.vd == Approx(single.vd).epsilon(1e-9));
+    }
   }
 }
 

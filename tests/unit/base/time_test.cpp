@@ -92,3 +92,13 @@ TEST_CASE("time: parse is the inverse of format", "[base][time][property]") {
     RC_ASSERT(parse_stamp(format_stamp(s), Zone::utc()) == s);
   });
 }
+
+TEST_CASE("time: what no clock shows is written all the same, as it stands", "[base][time]") {
+  // A damaged file can hold any number.
+  CHECK(format_utc(from_unix(253'402'300'800)) == "10000-01-01T00:00:00Z");
+  CHECK(format_utc(from_unix(-1)) == "1969-12-31T23:59:59Z");
+  CHECK(format_utc(from_unix(-62'167'219'201)) == "-001-12-31T23:59:59Z");
+  CHECK(format_stamp({from_unix(0), std::chrono::minutes{-6001}, Precision::minute}) == "1969-12-27T19:59-100:01");
+  CHECK(format_stamp({from_unix(0), std::chrono::minutes{-61}, Precision::day}) == "1969-12-31-01:01");
+  CHECK(format_local({from_unix(86'399), std::chrono::minutes{1}, Precision::minute}) == "1970-01-02 00:00");
+}
