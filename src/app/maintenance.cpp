@@ -1,6 +1,7 @@
 #include "app/maintenance.hpp"
 
 #include "base/error.hpp"
+#include "storage/files.hpp"
 
 #include <algorithm>
 
@@ -14,9 +15,11 @@ Database make_database(const std::filesystem::path& file) { return Database::cre
 Database open_to_read(const std::filesystem::path& file) { return Database::open(file, Database::Mode::read_only); }
 Database open_to_write(const std::filesystem::path& file) { return Database::open(file, Database::Mode::read_write); }
 
-CheckResult check_database(const std::filesystem::path& file) {
+FileCheck check_database(const std::filesystem::path& file, const Clock& clock) {
   Database db = open_to_read(file);
-  return check(db);
+  FileCheck result{check(db), {}, find_left(file.parent_path())};
+  if (result.faults.empty()) result.later = find_recorded_later(db, clock.now_s());
+  return result;
 }
 
 UpgradeResult upgrade_database(const std::filesystem::path& file, const Clock& clock) {

@@ -1,4 +1,5 @@
 #include "app/maintenance.hpp"
+#include "base/text.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
 #include "reports/json.hpp"
@@ -43,7 +44,8 @@ void add_check(Command& root, const Surroundings& around) {
   const auto words = std::make_shared<CheckWords>();
   c.flag("--json", words->json, "answer as JSON");
   c.run = [&around, words](Console& console) {
-    const CheckResult r = check_database(around.database());
+    const FileCheck r = check_database(around.database(), around.clock);
+    const std::int64_t later = r.later.records + r.later.remarks;
     if (words->json) {
       JsonWriter json;
       json.begin_object();
@@ -54,6 +56,11 @@ void add_check(Command& root, const Surroundings& around) {
       json.key("faults").begin_list();
       for (const std::string& f : r.faults) json.text(f);
       json.end_list();
+      json.key("left_by_killed_programs").begin_list();
+      for (const auto& left : r.left) json.text(left.string());
+      json.end_list();
+      json.key("recorded_later").integer(later);
+      json.key("newest_recorded_later").time(later > 0 ? std::optional{r.later.newest} : std::nullopt);
       json.end_object();
       console.out(json.take());
     } else {
@@ -61,6 +68,16 @@ void add_check(Command& root, const Surroundings& around) {
       const auto count = [](std::int64_t n, const char* what) {
         return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
       };
+      for (const auto& left : r.left) {
+        console.out(fmt::format("note: {} was left by a program that was killed; nothing reads it, remove it\n",
+                                shown(left.string(), 200)));
+      }
+      if (later > 0) {
+        console.out(
+            fmt::format("note: {} recorded later than now, the last {}: this clock is behind, or another was "
+                        "ahead; what is dated later than now counts from then on\n",
+                        count(later, "record"), format_utc(r.later.newest)));
+      }
       const std::string state =
           r.faults.empty() ? "all is well" : count(static_cast<std::int64_t>(r.faults.size()), "fault");
       const std::string remarks =
