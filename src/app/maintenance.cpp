@@ -1,5 +1,6 @@
 #include "app/maintenance.hpp"
 
+#include "app/keys.hpp"
 #include "base/error.hpp"
 
 #include <algorithm>
@@ -16,7 +17,18 @@ Database open_to_write(const std::filesystem::path& file) { return Database::ope
 
 CheckResult check_database(const std::filesystem::path& file) {
   Database db = open_to_read(file);
-  return check(db);
+  CheckResult result = check(db);
+  // A copy without its key is none the worse; a key that is not this file's would sign nothing.
+  std::error_code ignored;
+  if (std::filesystem::exists(std::filesystem::symlink_status(key_file_of(file), ignored))) {
+    try {
+      signing_key(db);
+    } catch (const Error& e) {
+      if (e.code() == Errc::busy) throw;
+      result.faults.emplace_back(e.what());
+    }
+  }
+  return result;
 }
 
 UpgradeResult upgrade_database(const std::filesystem::path& file, const Clock& clock) {
