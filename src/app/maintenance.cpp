@@ -1,5 +1,6 @@
 #include "app/maintenance.hpp"
 
+#include "app/keys.hpp"
 #include "base/error.hpp"
 #include "storage/files.hpp"
 
@@ -18,6 +19,16 @@ Database open_to_write(const std::filesystem::path& file) { return Database::ope
 FileCheck check_database(const std::filesystem::path& file, const Clock& clock) {
   Database db = open_to_read(file);
   FileCheck result{check(db), {}, find_left(file.parent_path())};
+  // A copy without its key is none the worse; a key that is not this file's would sign nothing.
+  std::error_code ignored;
+  if (std::filesystem::exists(std::filesystem::symlink_status(key_file_of(file), ignored))) {
+    try {
+      signing_key(db);
+    } catch (const Error& e) {
+      if (e.code() == Errc::busy) throw;
+      result.faults.emplace_back(e.what());
+    }
+  }
   if (result.faults.empty()) result.later = find_recorded_later(db, clock.now_s());
   return result;
 }

@@ -1,3 +1,4 @@
+#include "app/keys.hpp"
 #include "app/maintenance.hpp"
 #include "base/text.hpp"
 #include "cli/guard.hpp"
@@ -36,16 +37,23 @@ void add_upgrade(Command& root, const Surroundings& around) {
 }
 
 struct CheckWords {
-  bool json = false;
+  bool sign = false, json = false;
 };
 
 void add_check(Command& root, const Surroundings& around) {
-  Command& c = root.add("check", "verify the file, its schema and the log; exit code 1 when there are faults");
+  Command& c =
+      root.add("check", "verify the file, its schema, the log and what was signed; exit code 1 when there are faults");
   const auto words = std::make_shared<CheckWords>();
+  c.flag("--sign", words->sign, "when all is well, sign with this file's key how its records stand now");
   c.flag("--json", words->json, "answer as JSON");
   c.run = [&around, words](Console& console) {
     const FileCheck r = check_database(around.database(), around.clock);
     const std::int64_t later = r.later.records + r.later.remarks;
+    std::optional<std::int64_t> signed_now;
+    if (words->sign && r.faults.empty()) {
+      Database db = open_to_write(around.database());
+      signed_now = sign_database(db, around.clock);
+    }
     if (words->json) {
       JsonWriter json;
       json.begin_object();
@@ -53,6 +61,7 @@ void add_check(Command& root, const Surroundings& around) {
       json.key("vessels").integer(r.vessels);
       json.key("records").integer(r.records);
       json.key("finding_remarks").integer(r.finding_remarks);
+      json.key("checkpoints").integer(r.checkpoints);
       json.key("faults").begin_list();
       for (const std::string& f : r.faults) json.text(f);
       json.end_list();
@@ -82,8 +91,14 @@ void add_check(Command& root, const Surroundings& around) {
           r.faults.empty() ? "all is well" : count(static_cast<std::int64_t>(r.faults.size()), "fault");
       const std::string remarks =
           r.finding_remarks == 0 ? "" : ", " + count(r.finding_remarks, "remark") + " on findings";
-      console.out(fmt::format("{}: {}, {}, {}{}, schema {}\n", around.database().string(), state,
-                              count(r.vessels, "vessel"), count(r.records, "record"), remarks, r.schema));
+      const std::string checkpoints = r.checkpoints == 0 ? "" : ", " + count(r.checkpoints, "checkpoint");
+      console.out(fmt::format("{}: {}, {}, {}{}{}, schema {}\n", around.database().string(), state,
+                              count(r.vessels, "vessel"), count(r.records, "record"), remarks, checkpoints, r.schema));
+      if (signed_now) {
+        console.out(*signed_now > 0 ? "signed how the records stand now\n" : "nothing new to sign\n");
+      } else if (words->sign) {
+        console.out("nothing was signed\n");
+      }
     }
     return r.faults.empty() ? kDone : kFound;
   };
