@@ -108,6 +108,12 @@ double delivered_cm3(const VesselDigest& digest, ShaftId shaft, Instant a, Insta
 VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest, const FleetPrior& prior, Instant as_of,
                            bool with_detail = false);
 
+/// A vessel between what the fleet learns from it and what the fleet teaches about it.
+struct ReadVessel {
+  VesselLog log;
+  VesselDigest digest;
+};
+
 /// Where the logs of a fleet come from.
 struct FleetSource {
   std::size_t vessels = 0;

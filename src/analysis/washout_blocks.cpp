@@ -1,6 +1,7 @@
 #include "analysis/washout_blocks.hpp"
 
 #include "analysis/washout_cell.hpp"
+#include "base/lot.hpp"
 
 #include <array>
 #include <string_view>
@@ -32,17 +33,6 @@ Block make_block(const ShaftHistory& s, std::size_t first) {
   return {{of.begin(), of.end()},
           s.cavity_cm3.value_or(kNoCapacity),
           first == 0 ? s.first_is_full : s.intervals[first - 1].ended == Ended::pressure};
-}
-
-/// Any number that looks like chance and is always the same for the same shaft and place: FNV-1a, then mixed.
-std::uint64_t lot_of(std::string_view key, std::size_t first) {
-  std::uint64_t h = 14695981039346656037U;
-  const auto take = [&h](std::uint64_t byte) { h = (h ^ byte) * 1099511628211U; };
-  for (const char c : key) take(static_cast<unsigned char>(c));
-  for (int i = 0; i < 8; ++i) take((std::uint64_t{first} >> (8 * i)) & 0xFFU);
-  h = (h ^ (h >> 30U)) * 0xBF58476D1CE4E5B9U;
-  h = (h ^ (h >> 27U)) * 0x94D049BB133111EBU;
-  return h ^ (h >> 31U);
 }
 
 /// A block, and what stays the same whatever errors are tried.

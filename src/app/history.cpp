@@ -2,6 +2,7 @@
 
 #include "analysis/parallel.hpp"
 #include "app/look_up.hpp"
+#include "base/lot.hpp"
 #include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
@@ -22,14 +23,6 @@ struct UsualShaft {
   ShaftHistory history;
   std::vector<Instant> recorded;  ///< one an interval
 };
-
-/// A number that looks like chance and is always the same for the same ship: FNV-1a, then mixed.
-std::uint64_t lot_of(std::string_view code) {
-  std::uint64_t h = 14695981039346656037U;
-  for (const char c : code) h = (h ^ static_cast<unsigned char>(c)) * 1099511628211U;
-  h = (h ^ (h >> 30U)) * 0xBF58476D1CE4E5B9U;
-  return h ^ (h >> 27U);
-}
 
 /// The ships that tell what is usual, in the register's order: all, or of a large fleet as many by lot as say nearly
 /// the same, so that a dossier takes no longer there; half of them sisters.

@@ -6,17 +6,20 @@
 #include "storage/register_repository.hpp"
 
 #include <algorithm>
+#include <atomic>
+#include <mutex>
 #include <thread>
 
 namespace shaftlog {
 namespace {
 
-/// A vessel that is computed again.
+/// Records beyond which a log is read a second time instead of held meanwhile: some 40 MB.
+constexpr std::size_t kMostHeld = 100'000;
+
+/// A vessel that is computed again, and what was read of it as long as there is room.
 struct Task {
   std::size_t at = 0;
-  VesselLog log;
-  VesselDigest digest;
-  std::vector<FindingRemark> remarks;
+  std::unique_ptr<ReadVessel> read;
 };
 
 std::vector<WashoutPrior> priors_of(const std::vector<ShaftHistory>& histories, const FleetPrior& prior) {
@@ -64,29 +67,32 @@ FleetReview KeptReview::made(Database& db, Instant as_of, unsigned threads) {
 
   const LogRepository log{db};
   const FindingRepository findings{db};
+  std::mutex one_reads;
+  const auto read = [&](std::size_t i) {
+    auto v = std::make_unique<ReadVessel>();
+    {
+      const std::lock_guard lock{one_reads};
+      v->log = log.load_vessel(held_[i].vessel.id, as_of, std::nullopt);
+    }
+    v->digest = digest(v->log, as_of, /*with_detail=*/false);
+    return v;
+  };
   std::vector<Task> tasks;
-  const auto add_task = [&](std::size_t i) {
-    Task& t = tasks.emplace_back();
-    t.at = i;
-    t.log = log.load_vessel(held_[i].vessel.id, as_of, std::nullopt);
-    t.remarks = findings.list_of(held_[i].vessel.id, as_of);
-  };
   for (std::size_t i = 0; i < held_.size(); ++i)
-    if (is_all || std::binary_search(touched.begin(), touched.end(), held_[i].vessel.id)) add_task(i);
+    if (is_all || std::binary_search(touched.begin(), touched.end(), held_[i].vessel.id)) tasks.push_back({i, nullptr});
   work_ = {tasks.size(), 0, false};
-  const auto digest_from = [&](std::size_t first) {
-    in_parallel(tasks.size() - first, threads, [&](std::size_t n) {
-      Task& t = tasks[first + n];
-      t.digest = digest(t.log, as_of, /*with_detail=*/false);
-    });
-  };
-  digest_from(0);
-  for (const Task& t : tasks) {
-    Held& h = held_[t.at];
+  std::atomic<std::size_t> records{0};
+  in_parallel(tasks.size(), threads, [&](std::size_t n) {
+    Held& h = held_[tasks[n].at];
+    std::unique_ptr<ReadVessel> v = read(tasks[n].at);
     h.histories.clear();
-    for (const auto& [id, history] : t.digest.histories) h.histories.push_back(history);
-    h.serial = ++serial_;
-  }
+    for (const auto& [id, history] : v->digest.histories) h.histories.push_back(history);
+    if (records < kMostHeld) {
+      records += count_records(v->log);
+      tasks[n].read = std::move(v);
+    }
+  });
+  for (const Task& t : tasks) held_[t.at].serial = ++serial_;
 
   std::vector<LearntFrom> from;
   for (const Held& h : held_)
@@ -97,23 +103,25 @@ FleetReview KeptReview::made(Database& db, Instant as_of, unsigned threads) {
 
   std::vector<bool> is_task(held_.size(), false);
   for (const Task& t : tasks) is_task[t.at] = true;
-  const std::size_t first_taught = tasks.size();
   for (std::size_t i = 0; i < held_.size(); ++i) {
-    const bool is_taught =
-        held_[i].part != nullptr && !are_same(held_[i].priors, priors_of(held_[i].histories, out.prior));
-    work_.has_learnt |= is_taught && !is_task[i];
-    if (is_taught && !is_task[i]) add_task(i);
+    if (is_task[i] || held_[i].part == nullptr) continue;
+    if (are_same(held_[i].priors, priors_of(held_[i].histories, out.prior))) continue;
+    work_.has_learnt = true;
+    tasks.push_back({i, nullptr});
   }
-  digest_from(first_taught);
   work_.reviewed = tasks.size();
   in_parallel(tasks.size(), threads, [&](std::size_t n) {
-    Task& t = tasks[n];
-    Held& h = held_[t.at];
+    const std::size_t i = tasks[n].at;
+    Held& h = held_[i];
+    const std::unique_ptr<ReadVessel> v = tasks[n].read ? std::move(tasks[n].read) : read(i);
+    std::vector<FindingRemark> remarks;
+    {
+      const std::lock_guard lock{one_reads};
+      remarks = findings.list_of(h.vessel.id, as_of);
+    }
     h.priors = priors_of(h.histories, out.prior);
     h.part = std::make_shared<const VesselPart>(
-        part_of(review_vessel(t.log, t.digest, out.prior, as_of), t.log, t.remarks, as_of, /*judge_gone=*/false));
-    t.log = {};
-    t.digest = {};
+        part_of(review_vessel(v->log, v->digest, out.prior, as_of), v->log, remarks, as_of, /*judge_gone=*/false));
   });
 
   out.reg = reg_;

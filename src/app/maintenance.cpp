@@ -1,6 +1,8 @@
 #include "app/maintenance.hpp"
 
+#include "app/keys.hpp"
 #include "base/error.hpp"
+#include "storage/files.hpp"
 
 #include <algorithm>
 
@@ -14,9 +16,21 @@ Database make_database(const std::filesystem::path& file) { return Database::cre
 Database open_to_read(const std::filesystem::path& file) { return Database::open(file, Database::Mode::read_only); }
 Database open_to_write(const std::filesystem::path& file) { return Database::open(file, Database::Mode::read_write); }
 
-CheckResult check_database(const std::filesystem::path& file) {
+FileCheck check_database(const std::filesystem::path& file, const Clock& clock) {
   Database db = open_to_read(file);
-  return check(db);
+  FileCheck result{check(db), {}, find_left(file.parent_path())};
+  // A copy without its key is none the worse; a key that is not this file's would sign nothing.
+  std::error_code ignored;
+  if (std::filesystem::exists(std::filesystem::symlink_status(key_file_of(file), ignored))) {
+    try {
+      signing_key(db);
+    } catch (const Error& e) {
+      if (e.code() == Errc::busy) throw;
+      result.faults.emplace_back(e.what());
+    }
+  }
+  if (result.faults.empty()) result.later = find_recorded_later(db, clock.now_s());
+  return result;
 }
 
 UpgradeResult upgrade_database(const std::filesystem::path& file, const Clock& clock) {

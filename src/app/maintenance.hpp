@@ -1,11 +1,13 @@
 #pragma once
 
+#include "storage/clocks.hpp"
 #include "storage/database.hpp"
 #include "storage/restore.hpp"
 #include "storage/salvage/recover.hpp"
 
 #include <filesystem>
 #include <string_view>
+#include <vector>
 
 namespace shaftlog {
 
@@ -16,7 +18,12 @@ std::string_view program_version() noexcept;
 Database make_database(const std::filesystem::path& file);
 Database open_to_read(const std::filesystem::path& file);
 Database open_to_write(const std::filesystem::path& file);
-CheckResult check_database(const std::filesystem::path& file);
+/// What is no fault of the file: what a clock has to do with it, and what lies beside it.
+struct FileCheck : CheckResult {
+  RecordedLater later;
+  std::vector<std::filesystem::path> left;  ///< half-written files of programs that were killed; nothing reads them
+};
+FileCheck check_database(const std::filesystem::path& file, const Clock& clock);
 UpgradeResult upgrade_database(const std::filesystem::path& file, const Clock& clock);
 
 RecoverResult recover_database(const std::filesystem::path& damaged, const std::filesystem::path& to,

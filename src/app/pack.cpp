@@ -1,6 +1,8 @@
 #include "app/pack.hpp"
 
+#include "app/keys.hpp"
 #include "app/maintenance.hpp"
+#include "app/pack_trust.hpp"
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "domain/content.hpp"
@@ -9,6 +11,7 @@
 #include "storage/chain.hpp"
 #include "storage/exchange_repository.hpp"
 #include "storage/finding_repository.hpp"
+#include "storage/key_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
 
@@ -21,8 +24,8 @@
 namespace shaftlog {
 namespace {
 
-std::string called(const Strand& s) { return s.name.empty() ? format_uuid(s.id) : s.name; }
-std::string called(const PackStrand& s) { return s.name.empty() ? format_uuid(s.origin) : s.name; }
+std::string called(const Strand& s) { return s.name.empty() ? format_uuid(s.id) : shown(s.name); }
+std::string called(const PackStrand& s) { return s.name.empty() ? format_uuid(s.origin) : shown(s.name); }
 
 /// The file a pack is for: by id, or the one of that name that was heard of last.
 const Strand& find_receiver(const ExchangeRepository& exchange, const std::vector<Strand>& strands,
@@ -70,6 +73,9 @@ std::string make_pack(Database& db, const Clock& clock, const PackOptions& optio
     throw Error{Errc::usage,
                 "this file has no name yet by which others know it; give one with --name, such as the ship's"};
   }
+  const auto key = options.is_unsigned ? std::nullopt : signing_key(db);
+  if (key) sign_strands(db, *key, clock.now_s());
+  const KeyRepository keys{db};
   const auto known_fleet = exchange.fleet();
   Pack pack;
   PackManifest& m = pack.manifest;
@@ -91,6 +97,7 @@ std::string make_pack(Database& db, const Clock& clock, const PackOptions& optio
       const auto has = peer->has.find(s.origin);
       after = has == peer->has.end() ? 0 : std::min(has->second, s.position);
     }
+    append_checkpoints(m.checkpoints, keys.checkpoints(s.origin), after);
     if (after == s.position) continue;
     const auto before = exchange.hash_at(s.origin, after);
     if (!before) throw Error{Errc::damaged, "the audit chain is damaged: a link is missing; run \"check\""};
@@ -106,7 +113,11 @@ std::string make_pack(Database& db, const Clock& clock, const PackOptions& optio
   m.has_register = !peer || (peer->register_hash != m.register_hash && peer->seen_register != m.register_hash);
   if (m.has_register) pack.content += parts;
   result.has_register = m.has_register;
-  std::string bytes = write_pack(pack);
+  if (key) {
+    m.successions = successions_to(key->public_key(), keys.signers());
+    result.signer = key->public_key();
+  }
+  std::string bytes = write_pack(pack, key ? &*key : nullptr);
   result.bytes = bytes.size();
   transaction.commit();
   return bytes;
@@ -132,18 +143,27 @@ namespace {
 class Unpacking {
  public:
   Unpacking(Database& db, const Pack& pack, const UnpackOptions& options)
-      : db_{db}, pack_{pack}, options_{options}, exchange_{db}, log_{db}, findings_{db}, codes_{handle_of(db)} {}
+      : db_{db},
+        pack_{pack},
+        options_{options},
+        exchange_{db},
+        log_{db},
+        findings_{db},
+        codes_{handle_of(db)},
+        trust_{db, pack, options} {}
 
   UnpackResult run() {
     const PackManifest& m = pack_.manifest;
-    result_.from = m.from_name.empty() ? format_uuid(m.from) : m.from_name;
+    result_.from = m.from_name.empty() ? format_uuid(m.from) : shown(m.from_name);
     result_.made_at = m.made_at;
     WriteTransaction transaction{db_};
     join_fleet();
+    trust_.judge_sender(result_);
     split_content();
     if (m.has_register) result_.registered = merge_register(db_, *register_, "pack of " + result_.from);
     index_ = RegisterIndex{RegisterRepository{db_}.load()};
     for (std::size_t i = 0; i < m.strands.size(); ++i) read_strand(m.strands[i], contents_[i]);
+    trust_.take_checkpoints();
     note_peer();
     if (options_.dry_run) return std::move(result_);
     transaction.commit();
@@ -207,13 +227,14 @@ class Unpacking {
                          "pack made with --all",
                          called(s), s.first, here.position));
     }
+    if (s.last > here.position) trust_.require_vouched(here.origin, s, called(s));
     Sha256 before = s.before;
-    require_same(s, s.first - 1, before, exchange_.hash_at(here.origin, s.first - 1));
+    require_same(s, here.origin, s.first - 1, before);
     std::int64_t position = s.first;
     for (const std::string_view content : contents) {
       const Sha256 hash = link_hash(before, content);
       if (position <= here.position) {
-        require_same(s, position, hash, exchange_.hash_at(here.origin, position));
+        require_same(s, here.origin, position, hash);
       } else {
         take_in(content, {here.origin, position, hash}, s);
       }
@@ -229,9 +250,14 @@ class Unpacking {
     }
   }
 
-  static void require_same(const PackStrand& s, std::int64_t position, const Sha256& theirs,
-                           const std::optional<Sha256>& ours) {
-    if (ours == theirs) return;
+  void require_same(const PackStrand& s, std::int64_t origin, std::int64_t position, const Sha256& theirs) const {
+    if (exchange_.hash_at(origin, position) == theirs) return;
+    if (const auto proof = trust_.find_checkpoint_from(origin, position)) {
+      refuse(Errc::conflict,
+             fmt::format("the records of {} part at number {} from what its key signed on {}: they were written anew "
+                         "since, there or here; \"check\" tells whether here",
+                         called(s), position, format_utc(proof->at)));
+    }
     refuse(Errc::conflict,
            fmt::format("the records of {} part at number {}: two copies of one file were both written to; save what "
                        "one of them has with \"recover\" into a new file, which others can take in",
@@ -359,6 +385,7 @@ class Unpacking {
   LogRepository log_;
   FindingRepository findings_;
   CodeBook codes_;
+  PackTrust trust_;
   RegisterIndex index_;
   std::vector<std::vector<std::string_view>> contents_;  // by strand
   std::optional<PartReader> register_;

@@ -123,7 +123,10 @@ std::int64_t number_of(std::string_view text) {
 
 class Merge {
  public:
-  Merge(Database& db, const std::string& by) : db_{db}, register_{db}, exchange_{db} { change_.by = by; }
+  Merge(Database& db, const std::string& by) : db_{db}, register_{db}, exchange_{db} {
+    change_.by = by;
+    change_.is_told = true;
+  }
 
   RegisterMerge run(PartReader& parts) {
     const auto times = exchange_.register_times();

@@ -1,4 +1,6 @@
+#include "app/keys.hpp"
 #include "app/maintenance.hpp"
+#include "base/text.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
 #include "reports/json.hpp"
@@ -35,15 +37,23 @@ void add_upgrade(Command& root, const Surroundings& around) {
 }
 
 struct CheckWords {
-  bool json = false;
+  bool sign = false, json = false;
 };
 
 void add_check(Command& root, const Surroundings& around) {
-  Command& c = root.add("check", "verify the file, its schema and the log; exit code 1 when there are faults");
+  Command& c =
+      root.add("check", "verify the file, its schema, the log and what was signed; exit code 1 when there are faults");
   const auto words = std::make_shared<CheckWords>();
+  c.flag("--sign", words->sign, "when all is well, sign with this file's key how its records stand now");
   c.flag("--json", words->json, "answer as JSON");
   c.run = [&around, words](Console& console) {
-    const CheckResult r = check_database(around.database());
+    const FileCheck r = check_database(around.database(), around.clock);
+    const std::int64_t later = r.later.records + r.later.remarks;
+    std::optional<std::int64_t> signed_now;
+    if (words->sign && r.faults.empty()) {
+      Database db = open_to_write(around.database());
+      signed_now = sign_database(db, around.clock);
+    }
     if (words->json) {
       JsonWriter json;
       json.begin_object();
@@ -51,9 +61,15 @@ void add_check(Command& root, const Surroundings& around) {
       json.key("vessels").integer(r.vessels);
       json.key("records").integer(r.records);
       json.key("finding_remarks").integer(r.finding_remarks);
+      json.key("checkpoints").integer(r.checkpoints);
       json.key("faults").begin_list();
       for (const std::string& f : r.faults) json.text(f);
       json.end_list();
+      json.key("left_by_killed_programs").begin_list();
+      for (const auto& left : r.left) json.text(left.string());
+      json.end_list();
+      json.key("recorded_later").integer(later);
+      json.key("newest_recorded_later").time(later > 0 ? std::optional{r.later.newest} : std::nullopt);
       json.end_object();
       console.out(json.take());
     } else {
@@ -61,12 +77,28 @@ void add_check(Command& root, const Surroundings& around) {
       const auto count = [](std::int64_t n, const char* what) {
         return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
       };
+      for (const auto& left : r.left) {
+        console.out(fmt::format("note: {} was left by a program that was killed; nothing reads it, remove it\n",
+                                shown(left.string(), 200)));
+      }
+      if (later > 0) {
+        console.out(
+            fmt::format("note: {} recorded later than now, the last {}: this clock is behind, or another was "
+                        "ahead; what is dated later than now counts from then on\n",
+                        count(later, "record"), format_utc(r.later.newest)));
+      }
       const std::string state =
           r.faults.empty() ? "all is well" : count(static_cast<std::int64_t>(r.faults.size()), "fault");
       const std::string remarks =
           r.finding_remarks == 0 ? "" : ", " + count(r.finding_remarks, "remark") + " on findings";
-      console.out(fmt::format("{}: {}, {}, {}{}, schema {}\n", around.database().string(), state,
-                              count(r.vessels, "vessel"), count(r.records, "record"), remarks, r.schema));
+      const std::string checkpoints = r.checkpoints == 0 ? "" : ", " + count(r.checkpoints, "checkpoint");
+      console.out(fmt::format("{}: {}, {}, {}{}{}, schema {}\n", around.database().string(), state,
+                              count(r.vessels, "vessel"), count(r.records, "record"), remarks, checkpoints, r.schema));
+      if (signed_now) {
+        console.out(*signed_now > 0 ? "signed how the records stand now\n" : "nothing new to sign\n");
+      } else if (words->sign) {
+        console.out("nothing was signed\n");
+      }
     }
     return r.faults.empty() ? kDone : kFound;
   };

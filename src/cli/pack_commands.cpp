@@ -15,7 +15,7 @@ std::string count(std::int64_t n, const char* what) { return fmt::format("{} {}{
 
 struct PackWords {
   std::optional<std::string> file, to, name;
-  bool all = false, own = false, json = false;
+  bool all = false, own = false, is_unsigned = false, json = false;
 };
 
 void add_pack(Command& root, const Surroundings& around) {
@@ -26,6 +26,7 @@ void add_pack(Command& root, const Surroundings& around) {
   c.flag("--all", words->all, "everything, for anyone: the first pack, or when one asks for it");
   c.flag("--own", words->own, "only what was first written in this file, not what came from others");
   c.option("--name", "NAME", words->name, "what others know this file by, such as the ship's name; kept from then on");
+  c.flag("--unsigned", words->is_unsigned, "do not sign it, although this file has a key");
   c.flag("--json", words->json, "answer as JSON");
   c.more = "A pack that is lost does no harm: the next one holds it again, until the other side's pack says it has it.";
   c.run = [&around, words](Console& console) {
@@ -34,8 +35,8 @@ void add_pack(Command& root, const Surroundings& around) {
     }
     if (words->to && words->to->empty()) throw Error{Errc::usage, "--for: is empty, expected a name or an id"};
     Database db = open_to_write(around.database());
-    const PackResult r =
-        pack(db, around.clock, *words->file, {words->to.value_or(""), words->own, words->name.value_or("")});
+    const PackResult r = pack(db, around.clock, *words->file,
+                              {words->to.value_or(""), words->own, words->name.value_or(""), words->is_unsigned});
     if (words->json) {
       JsonWriter json;
       json.begin_object();
@@ -43,6 +44,7 @@ void add_pack(Command& root, const Surroundings& around) {
       json.key("bytes").integer(static_cast<std::int64_t>(r.bytes));
       json.key("records").integer(r.records);
       json.key("register").boolean(r.has_register);
+      json.key("signed_with").text_or_null(r.signer ? fingerprint(*r.signer) : "");
       json.key("strands").begin_list();
       for (const PackedStrand& s : r.strands) {
         json.begin_object();
@@ -61,13 +63,14 @@ void add_pack(Command& root, const Surroundings& around) {
     }
     console.out(fmt::format("packed {}{} into {}, {} bytes\n", count(r.records, "record"),
                             r.has_register ? " and the register" : "", *words->file, r.bytes));
+    if (r.signer) console.out(fmt::format("signed with {}\n", fingerprint(*r.signer)));
     return kDone;
   };
 }
 
 struct UnpackWords {
-  std::optional<std::string> file;
-  bool dry_run = false, join = false, json = false;
+  std::optional<std::string> file, accept_key, by;
+  bool dry_run = false, join = false, take_unsigned = false, json = false;
 };
 
 void add_unpack(Command& root, const Surroundings& around) {
@@ -76,19 +79,31 @@ void add_unpack(Command& root, const Surroundings& around) {
   c.argument("FILE", words->file, "the pack", true);
   c.flag("--dry-run", words->dry_run, "say what it would bring, keep nothing");
   c.flag("--join", words->join, "this file, which has records already, belongs to the pack's fleet");
+  c.option("--accept-key", "FINGERPRINT", words->accept_key,
+           "believe the key it is signed with, if it has the fingerprint that you were told by another way");
+  c.flag("--unsigned", words->take_unsigned, "take it although it lacks a signature that is expected");
+  c.option("--by", "WHO", words->by, "who accepts the key; else SHAFTLOG_BY or the login name");
   c.flag("--json", words->json, "answer as JSON");
   c.more =
       "A pack is taken in whole or not at all. Packs may come twice, late or in any order. Exit code 1 when something "
       "contradicts what is here: both are kept, and told.";
   c.run = [&around, words](Console& console) {
     Database db = open_to_write(around.database());
-    const UnpackResult r = unpack(db, *words->file, {words->dry_run, words->join});
+    if (words->accept_key && words->accept_key->empty()) {
+      throw Error{Errc::usage, "--accept-key: is empty, expected a fingerprint"};
+    }
+    const UnpackResult r = unpack(db, *words->file,
+                                  {words->dry_run, words->join, words->by.value_or(Surroundings::by()),
+                                   around.clock.now_s(), words->accept_key.value_or(""), words->take_unsigned});
     const int code = r.conflicts.empty() ? kDone : kFound;
     if (words->json) {
       JsonWriter json;
       json.begin_object();
       json.key("from").text(r.from);
       json.key("made_at").text(format_utc(r.made_at));
+      json.key("signed_with").text_or_null(r.signer ? fingerprint(*r.signer) : "");
+      json.key("key_accepted").boolean(r.is_key_accepted);
+      json.key("key_renewed").boolean(r.is_key_renewed);
       json.key("kept").boolean(r.is_kept);
       json.key("added").integer(r.added);
       json.key("known").integer(r.known);
@@ -109,6 +124,14 @@ void add_unpack(Command& root, const Surroundings& around) {
     }
     console.out(fmt::format("pack of {}, made {}: {} added, {} known\n", r.from, format_utc(r.made_at),
                             count(r.added, "record"), r.known));
+    if (!r.signer) {
+      console.out("not signed: nothing proves who made it\n");
+    } else {
+      console.out(fmt::format("signed by {} with {}{}\n", r.from, fingerprint(*r.signer),
+                              r.is_key_accepted  ? ", a key that is trusted from now on"
+                              : r.is_key_renewed ? ", a new key, signed with the one before"
+                                                 : ""));
+    }
     if (r.has_joined) console.out("this file belongs to the pack's fleet now\n");
     if (r.registered.added > 0) console.out(fmt::format("register: {} added\n", count(r.registered.added, "row")));
     for (const std::string& what : r.registered.replaced)

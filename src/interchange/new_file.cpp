@@ -6,6 +6,8 @@
 #include <cerrno>
 #include <cstring>
 #include <fcntl.h>
+#include <sys/file.h>
+#include <sys/stat.h>
 #include <unistd.h>
 #include <utility>
 
@@ -29,8 +31,29 @@ std::filesystem::path beside(const std::filesystem::path& path) {
 
 NewFile::NewFile(std::filesystem::path path, std::filesystem::path called)
     : path_{std::move(path)}, beside_{beside(path_)}, called_{called.empty() ? path_ : std::move(called)} {
-  fd_ = ::open(beside_.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0666);
-  if (fd_ < 0) fail(called_, "cannot be written");
+  // One at a time: two programs that make the same file would write into one another's. What a killed one left is
+  // written over.
+  for (;;) {
+    fd_ = ::open(beside_.c_str(), O_WRONLY | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0666);
+    if (fd_ < 0) fail(called_, "cannot be written");
+    if (::flock(fd_, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
+      ::close(fd_);
+      throw Error{Errc::busy, fmt::format("{}: another program is writing it; try again in a moment",
+                                          shown(called_.string(), 200))};
+    }
+    struct ::stat opened {};
+    struct ::stat named {};
+    const bool is_ours = ::fstat(fd_, &opened) == 0 && ::lstat(beside_.c_str(), &named) == 0 &&
+                         opened.st_ino == named.st_ino && opened.st_dev == named.st_dev;
+    if (is_ours) break;
+    ::close(fd_);  // it got its name, or was removed, before the lock was ours
+  }
+  if (::ftruncate(fd_, 0) == 0) return;
+  const int why = errno;
+  ::close(fd_);
+  ::unlink(beside_.c_str());
+  errno = why;
+  fail(called_, "cannot be written");
 }
 
 NewFile::NewFile(NewFile&& other) noexcept
@@ -41,8 +64,8 @@ NewFile::NewFile(NewFile&& other) noexcept
       done_{std::exchange(other.done_, true)} {}
 
 NewFile::~NewFile() {
-  if (fd_ >= 0) ::close(fd_);
   if (!done_) ::unlink(beside_.c_str());
+  if (fd_ >= 0) ::close(fd_);
 }
 
 void NewFile::write(std::string_view text) {
@@ -61,9 +84,10 @@ void NewFile::sync() {
 }
 
 void NewFile::keep() {
-  if (::close(std::exchange(fd_, -1)) != 0) fail(called_, "cannot be written");
+  // Renamed while it is locked: nobody can take hold of it before it has its name.
   if (::rename(beside_.c_str(), path_.c_str()) != 0) fail(called_, "cannot be written");
   done_ = true;
+  if (::close(std::exchange(fd_, -1)) != 0) fail(called_, "cannot be written");
 }
 
 void sync_folder(const std::filesystem::path& folder) {

@@ -8,7 +8,8 @@ namespace shaftlog {
 /// A file that appears whole or not at all: written beside its name, brought to the disk, then renamed.
 class NewFile {
  public:
-  /// \param called the name that messages tell, where `path` is not the last one; empty: `path` \throws Error{io}
+  /// \param called the name that messages tell, where `path` is not the last one; empty: `path`
+  /// \throws Error{busy} another program is making the same file; Error{io}
   explicit NewFile(std::filesystem::path path, std::filesystem::path called = {});
   NewFile(NewFile&& other) noexcept;
   NewFile& operator=(NewFile&&) = delete;

@@ -14,7 +14,7 @@ namespace shaftlog {
 namespace {
 
 constexpr std::string_view kMagic = "SHLPACK";
-constexpr char kFormat = 1;
+constexpr char kUnsigned = 1, kSigned = 2;    // formats
 constexpr std::size_t kHead = 8 + 4 + 8 + 8;  // magic and format, lengths of manifest, packed and unfolded content
 constexpr std::size_t kMostManifest = std::size_t{16} << 20;
 constexpr std::uint64_t kMostFold = 1100;  // deflate folds at most 1032 to 1
@@ -37,7 +37,7 @@ std::string_view view(const Sha256& hash) { return {reinterpret_cast<const char*
 
 using Json = nlohmann::json;
 
-Json json_of(const PackManifest& m) {
+Json json_of(const PackManifest& m, const SecretKey* key) {
   Json out = {{"fleet", format_uuid(m.fleet)}, {"from", format_uuid(m.from)},      {"from_name", m.from_name},
               {"made_by", m.made_by},          {"made_at", format_utc(m.made_at)}, {"register", hex(m.register_hash)},
               {"has_register", m.has_register}};
@@ -54,6 +54,20 @@ Json json_of(const PackManifest& m) {
   for (const auto& [origin, position] : m.has) out["has"].push_back({format_uuid(origin), position});
   out["seen"] = Json::array();
   for (const auto& [origin, hash] : m.seen) out["seen"].push_back({format_uuid(origin), hex(hash)});
+  // Parts that a reader from before there were keys passes over.
+  if (key != nullptr) out["key"] = hex(key->public_key());
+  for (const Checkpoint& c : m.checkpoints) {
+    out["checkpoints"].push_back({{"origin", format_uuid(c.origin)},
+                                  {"number", c.position},
+                                  {"hash", hex(c.hash)},
+                                  {"at", format_utc(c.at)},
+                                  {"key", hex(c.key)},
+                                  {"signature", hex(c.signature)}});
+  }
+  for (const Succession& s : m.successions) {
+    out["keys_before"].push_back(
+        {{"key", hex(s.before)}, {"names", hex(s.after)}, {"at", format_utc(s.at)}, {"signature", hex(s.signature)}});
+  }
   return out;
 }
 
@@ -63,19 +77,28 @@ Uuid uuid_of(const Json& value) {
   return *id;
 }
 
-Sha256 hash_of(const Json& value) {
+template <std::size_t n>
+std::array<std::uint8_t, n> bytes_of(const Json& value) {
   const std::string text = value.get<std::string>();
-  Sha256 out{};
-  if (text.size() != 2 * out.size()) refuse("its manifest is wrong: a hash is not 32 bytes long");
+  std::array<std::uint8_t, n> out{};
+  if (text.size() != 2 * n) refuse(fmt::format("its manifest is wrong: a hash, key or signature is not {} bytes", n));
   const auto digit = [](char c) -> int {
     if (c >= '0' && c <= '9') return c - '0';
     if (c >= 'a' && c <= 'f') return c - 'a' + 10;
-    refuse("its manifest is wrong: a hash is not in hexadecimal digits");
+    refuse("its manifest is wrong: a hash, key or signature is not in hexadecimal digits");
   };
   for (std::size_t i = 0; i < out.size(); ++i) {
     out[i] = static_cast<std::uint8_t>(digit(text[2 * i]) * 16 + digit(text[2 * i + 1]));
   }
   return out;
+}
+
+Sha256 hash_of(const Json& value) { return bytes_of<32>(value); }
+
+Instant moment_of(const Json& value) {
+  const auto stamp = parse_stamp(value.get<std::string>(), Zone::utc());
+  if (!stamp) refuse("its manifest is wrong: a time is no moment");
+  return stamp->utc;
 }
 
 std::string name_of(const Json& value) {
@@ -92,17 +115,16 @@ std::int64_t position_of(const Json& value) {
   return n;
 }
 
-PackManifest manifest_of(const std::string& text) {
+PackManifest manifest_of(const std::string& text, std::optional<PublicKey>& key) {
   PackManifest m;
   try {
     const Json json = Json::parse(text);
+    if (json.contains("key")) key = bytes_of<32>(json.at("key"));
     m.fleet = uuid_of(json.at("fleet"));
     m.from = uuid_of(json.at("from"));
     m.from_name = name_of(json.at("from_name"));
     m.made_by = name_of(json.at("made_by"));
-    const auto made = parse_stamp(json.at("made_at").get<std::string>(), Zone::utc());
-    if (!made) refuse("its manifest is wrong: made_at is no moment");
-    m.made_at = made->utc;
+    m.made_at = moment_of(json.at("made_at"));
     m.register_hash = hash_of(json.at("register"));
     m.has_register = json.at("has_register").get<bool>();
     for (const Json& s : json.at("strands")) {
@@ -113,6 +135,18 @@ PackManifest manifest_of(const std::string& text) {
     }
     for (const Json& h : json.at("has")) m.has.emplace_back(uuid_of(h.at(0)), position_of(h.at(1)));
     for (const Json& s : json.at("seen")) m.seen.emplace_back(uuid_of(s.at(0)), hash_of(s.at(1)));
+    if (json.contains("checkpoints")) {
+      for (const Json& c : json.at("checkpoints")) {
+        m.checkpoints.push_back({uuid_of(c.at("origin")), position_of(c.at("number")), hash_of(c.at("hash")),
+                                 moment_of(c.at("at")), hash_of(c.at("key")), bytes_of<64>(c.at("signature"))});
+      }
+    }
+    if (json.contains("keys_before")) {
+      for (const Json& s : json.at("keys_before")) {
+        m.successions.push_back(
+            {hash_of(s.at("key")), hash_of(s.at("names")), moment_of(s.at("at")), bytes_of<64>(s.at("signature"))});
+      }
+    }
   } catch (const Json::exception&) {
     refuse("its manifest is wrong: it lacks a part, or a part is of another kind");
   }
@@ -129,8 +163,8 @@ PackManifest manifest_of(const std::string& text) {
 
 }  // namespace
 
-std::string write_pack(const Pack& pack) {
-  const std::string manifest = json_of(pack.manifest).dump();
+std::string write_pack(const Pack& pack, const SecretKey* key) {
+  const std::string manifest = json_of(pack.manifest, key).dump();
   if (pack.content.size() > kMostPackContent) {
     refuse(
         fmt::format("it would hold {} MiB, more than the {} MiB a pack may; export the log and import it there first",
@@ -144,22 +178,33 @@ std::string write_pack(const Pack& pack) {
   }
   folded.resize(size);
   std::string out{kMagic};
-  out.push_back(kFormat);
+  out.push_back(key == nullptr ? kUnsigned : kSigned);
   append_number(out, manifest.size(), 4);
   append_number(out, folded.size(), 8);
   append_number(out, pack.content.size(), 8);
   out += manifest;
   out += folded;
-  out += view(sha256(out));
+  const Sha256 hash = sha256(out);
+  out += view(hash);
+  if (key != nullptr) {
+    const Signature signature = sign_pack(*key, hash);
+    out.append(reinterpret_cast<const char*>(signature.data()), signature.size());
+  }
   return out;
 }
 
 Pack read_pack(std::string_view bytes) {
-  if (bytes.size() < kMagic.size() + 1 || !bytes.starts_with(kMagic)) refuse("is not a pack");
-  if (bytes[kMagic.size()] != kFormat) {
-    refuse(fmt::format("is a pack of format {}, this program knows {}; update it",
-                       static_cast<unsigned char>(bytes[kMagic.size()]), static_cast<int>(kFormat)));
+  if (bytes.size() < kMagic.size() + 1 || !bytes.starts_with(kMagic)) {
+    refuse("is not a pack; expected a file made with \"shaftlog pack\"");
   }
+  const char format = bytes[kMagic.size()];
+  if (format != kUnsigned && format != kSigned) {
+    refuse(
+        fmt::format("is a pack of format {}, this program knows 1 and 2; update this program, or ask for a log folder "
+                    "made with \"export\"",
+                    static_cast<unsigned char>(format)));
+  }
+  const std::size_t signature_size = format == kSigned ? sizeof(Signature) : 0;
   if (bytes.size() < kHead) refuse(fmt::format("is cut short after {} bytes", bytes.size()));
   const std::uint64_t manifest_size = number_at(bytes, 8, 4);
   const std::uint64_t folded_size = number_at(bytes, 12, 8);
@@ -168,14 +213,22 @@ Pack read_pack(std::string_view bytes) {
       content_size > (folded_size + 64) * kMostFold) {
     refuse("is altered, or larger than a pack may be");
   }
-  const std::uint64_t whole = kHead + manifest_size + folded_size + sizeof(Sha256);
+  const std::uint64_t whole = kHead + manifest_size + folded_size + sizeof(Sha256) + signature_size;
   if (bytes.size() < whole) refuse(fmt::format("is cut short: it has {} of {} bytes", bytes.size(), whole));
   if (bytes.size() > whole) refuse(fmt::format("is altered: it has {} bytes, expected {}", bytes.size(), whole));
-  const std::string_view signed_part = bytes.substr(0, bytes.size() - sizeof(Sha256));
-  if (view(sha256(signed_part)) != bytes.substr(signed_part.size())) refuse("is altered: its checksum does not hold");
+  const std::string_view summed = bytes.substr(0, bytes.size() - sizeof(Sha256) - signature_size);
+  const Sha256 hash = sha256(summed);
+  if (view(hash) != bytes.substr(summed.size(), sizeof(Sha256))) refuse("is altered: its checksum does not hold");
 
   Pack pack;
-  pack.manifest = manifest_of(std::string{bytes.substr(kHead, manifest_size)});
+  std::optional<PublicKey> key;
+  pack.manifest = manifest_of(std::string{bytes.substr(kHead, manifest_size)}, key);
+  if (format == kSigned) {
+    Signature signature{};
+    std::memcpy(signature.data(), bytes.data() + bytes.size() - signature.size(), signature.size());
+    if (!key || !is_pack_signed(hash, signature, *key)) refuse("is altered: its signature does not hold");
+    pack.signer = key;
+  }
   pack.content.resize(content_size);
   uLongf size = static_cast<uLongf>(content_size);
   uLong taken = static_cast<uLong>(folded_size);

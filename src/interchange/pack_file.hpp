@@ -2,6 +2,7 @@
 
 #include "base/time.hpp"
 #include "base/uuid.hpp"
+#include "domain/checkpoint.hpp"
 
 #include <array>
 #include <cstdint>
@@ -39,16 +40,20 @@ struct PackManifest {
   Sha256 register_hash{};                          ///< of the sender's register
   bool has_register = false;                       ///< it follows the strands
   std::vector<std::pair<Uuid, Sha256>> seen;       ///< registers of others that the sender has taken in
+  std::vector<Checkpoint> checkpoints;             ///< the sender's own, and others' that it has
+  std::vector<Succession> successions;             ///< by which the sender's key came after earlier ones
 };
 
 struct Pack {
   PackManifest manifest;
-  std::string content;  ///< parts; see PartReader
+  std::string content;              ///< parts; see PartReader
+  std::optional<PublicKey> signer;  ///< whose signature was found right; empty: not signed
 };
 
-/// The bytes of a pack. The same pack gives the same bytes.
-std::string write_pack(const Pack& pack);
-/// \throws Error{bad_data} cut short, altered, no pack, too large, or of a later format: says which
+/// The bytes of a pack, signed when there is a key. The same pack gives the same bytes. `pack.signer` is not looked at.
+std::string write_pack(const Pack& pack, const SecretKey* key = nullptr);
+/// Whether to believe the signer is not asked here. \throws Error{bad_data} cut short, altered, no pack, wrongly
+/// signed, too large, or of a later format: says which
 Pack read_pack(std::string_view bytes);
 
 /// One piece of the content: its length, then its bytes.

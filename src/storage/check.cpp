@@ -2,6 +2,7 @@
 #include "base/uuid.hpp"
 #include "storage/chain.hpp"
 #include "storage/database.hpp"
+#include "storage/key_repository.hpp"
 #include "storage/log_sql.hpp"
 #include "storage/migration.hpp"
 #include "storage/query.hpp"
@@ -167,6 +168,7 @@ CheckResult check(Database& db) {
   });
   run_part(result, "remarks on findings", [&] { check_findings(db, result); });
   run_part(result, "the audit chain", [&] { check_chain(db, result); });
+  run_part(result, "what was signed", [&] { check_checkpoints(db, result); });
   run_part(result, "the number of records", [&] {
     result.records = single_integer(handle_of(db), "SELECT count(*) FROM entry");
     result.vessels = single_integer(handle_of(db), "SELECT count(*) FROM vessel");

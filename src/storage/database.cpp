@@ -8,12 +8,14 @@
 #include "storage/query.hpp"
 
 #include <array>
+#include <chrono>
 #include <cstring>
 #include <fcntl.h>
 #include <map>
 #include <mutex>
 #include <sqlite3.h>
 #include <sys/stat.h>
+#include <thread>
 #include <unistd.h>
 #include <utility>
 
@@ -29,6 +31,21 @@ namespace fs = std::filesystem;
 constexpr int kBusyTimeout_ms = 10'000;
 /// Pages are held once they were read; one vessel's records are some 10 MB to 40 MB.
 constexpr int kCache_mib = 64;
+
+/// How long one who finds the file being written to sleeps before asking again. SQLite's own waits grow to 100 ms while
+/// newcomers ask after 1 ms: of many writers one could be passed by for as long as it waited. Here all ask alike, and
+/// those who have waited long ask more often. The clock's last digits keep them from asking all at once.
+int wait_a_moment(void* /*unused*/, int asked) {
+  using namespace std::chrono;
+  thread_local steady_clock::time_point began;
+  const auto now = steady_clock::now();
+  if (asked == 0) began = now;
+  const auto waited = now - began;
+  if (waited >= milliseconds{kBusyTimeout_ms}) return 0;
+  const microseconds least{waited < milliseconds{200} ? 1000 : 250};
+  std::this_thread::sleep_for(least + duration_cast<microseconds>(now.time_since_epoch()) % (2 * least.count()));
+  return 1;
+}
 
 void count_undone(void* counter) { ++*static_cast<std::int64_t*>(counter); }
 
@@ -134,7 +151,7 @@ void configure_connection(sqlite3* db) {
   set_config(db, SQLITE_DBCONFIG_ENABLE_LOAD_EXTENSION, 0);
   set_config(db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0);
   set_config(db, SQLITE_DBCONFIG_ENABLE_FKEY, 1);
-  sqlite3_busy_timeout(db, kBusyTimeout_ms);
+  sqlite3_busy_handler(db, wait_a_moment, nullptr);
   execute(db, "PRAGMA synchronous = FULL");
   // Without it INSERT OR REPLACE would remove rows past the triggers that forbid it.
   execute(db, "PRAGMA recursive_triggers = ON");

@@ -109,6 +109,7 @@ struct CheckResult {
   std::int64_t records = 0;
   std::int64_t vessels = 0;
   std::int64_t finding_remarks = 0;
+  std::int64_t checkpoints = 0;  ///< that hold
   int schema = 0;
 };
 /// integrity_check, foreign keys, the schema against a fresh one, and rules that SQL cannot state (a detail row for

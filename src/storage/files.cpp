@@ -2,8 +2,11 @@
 
 #include "base/error.hpp"
 
+#include <algorithm>
 #include <atomic>
 #include <cerrno>
+#include <charconv>
+#include <csignal>
 #include <cstdio>
 #include <cstring>
 #include <fcntl.h>
@@ -46,6 +49,42 @@ fs::path scratch_name(const fs::path& final_name) {
            fmt::format(".{}.{}-{}.part", final_name.filename().string(), ::getpid(), counter.fetch_add(1));
   } while (fs::exists(fs::symlink_status(name, ignored)));
   return name;
+}
+
+namespace {
+
+/// Whether a name is one of scratch_name(), its journal's or a pack's under way, and nobody is at work on it.
+bool is_left(std::string name) {
+  if (!name.starts_with(".")) return false;
+  for (const char* suffix : {"-wal", "-shm", "-journal"}) {
+    if (name.ends_with(suffix)) name.resize(name.size() - std::strlen(suffix));
+  }
+  if (!name.ends_with(".part")) return false;
+  name.resize(name.size() - std::strlen(".part"));
+  if (name.ends_with(".pack")) return true;
+  const auto dot = name.rfind('.');
+  const auto hyphen = name.find('-', dot);
+  if (dot == 0 || hyphen == std::string::npos) return false;
+  const auto number = [&name](std::size_t from, std::size_t to) -> pid_t {
+    pid_t n = 0;
+    const auto [end, code] = std::from_chars(name.data() + from, name.data() + to, n);
+    return code == std::errc{} && end == name.data() + to ? n : -1;
+  };
+  const pid_t program = number(dot + 1, hyphen);
+  if (program <= 0 || number(hyphen + 1, name.size()) < 0) return false;
+  return ::kill(program, 0) != 0 && errno == ESRCH;
+}
+
+}  // namespace
+
+std::vector<fs::path> find_left(const fs::path& folder) {
+  std::vector<fs::path> out;
+  std::error_code code;
+  for (const auto& entry : fs::directory_iterator{folder.empty() ? fs::path{"."} : folder, code}) {
+    if (is_left(entry.path().filename().string())) out.push_back(folder / entry.path().filename());
+  }
+  std::sort(out.begin(), out.end());
+  return out;
 }
 
 void publish(const fs::path& scratch, const fs::path& final_name) {

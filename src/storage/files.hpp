@@ -2,11 +2,15 @@
 
 #include <filesystem>
 #include <string>
+#include <vector>
 
 namespace shaftlog {
 
 /// A name beside `final_name` for a file that is still being written; no file of that name is there.
 std::filesystem::path scratch_name(const std::filesystem::path& final_name);
+/// Such files of programs that do not run any more, and packs half written, in a folder; by name. Of a program on
+/// another computer this one cannot tell whether it runs.
+std::vector<std::filesystem::path> find_left(const std::filesystem::path& folder);
 /// Gives a finished file its name and makes that last through a loss of power; never overwrites.
 /// \throws Error{conflict} if something has taken the name meanwhile, Error{io}
 void publish(const std::filesystem::path& scratch, const std::filesystem::path& final_name);

@@ -143,12 +143,19 @@ Key key_of(Database& db, const char* find_sql, const char* add_sql, VesselId ves
 
 /// A row that was looked up by its key stands on `found`: say whether it says the same; when it does not and may be
 /// replaced, keep it as it was.
-Put compare(Database& db, bool is_equal, std::int64_t row, const char* keep_sql, const Change& change) {
+Put compare(Database& db, bool is_equal, std::int64_t row, const register_sql::Keeping& keeping, const Change& change) {
   if (is_equal) return Put::same;
   if (!change.replace) return Put::differs;
   require_text("by", change.by);
-  Query keep{db, keep_sql};
-  keep.run(change.at, said(change.by), row);
+  Instant at = change.at;
+  if (!change.is_told) {
+    Query last{db, register_sql::kLastChange};
+    // With a clock set back, the file that has the row as it was before would take this for the older one.
+    if (last.bind(keeping.table, row).step()) at = std::max(at, std::min(kLatest, from_unix(last.integer(0) + 1)));
+    last.reset();
+  }
+  Query keep{db, keeping.sql};
+  keep.run(at, said(change.by), row);
   return Put::replaced;
 }
 

@@ -19,6 +19,8 @@ class RegisterRepository {
     Instant at{};
     std::string by;
     bool replace = false;
+    /// By another file, and bears its moment. What is put right here is later than all before, wherever a clock stood.
+    bool is_told = false;
   };
 
   /// A row as it was before it was put right.

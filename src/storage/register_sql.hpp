@@ -3,6 +3,7 @@
 // Every statement of the register, in one place so that a test can prepare each.
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace shaftlog::register_sql {
@@ -109,26 +110,33 @@ INSERT INTO feed (vessel_id, lubricator_id, shaft_id, from_utc_s, from_offset_mi
 VALUES (:vessel, :lubricator, :shaft, :from, :from_offset, :from_precision, :dose, :cycle) )sql";
 
 // Keeping a row as it is before it is put right: :row, :at, :by.
-inline constexpr const char* kKeepVessel = R"sql(
+struct Keeping {
+  std::string_view table;
+  const char* sql;
+};
+inline constexpr const char* kLastChange = R"sql(
+SELECT max(ifnull((SELECT max(at_utc_s) FROM register_change WHERE table_name = :table AND row_id = :row), 0),
+           ifnull((SELECT at_utc_s FROM register_time WHERE table_name = :table AND row_id = :row), 0)) )sql";
+inline constexpr Keeping kKeepVessel{"vessel", R"sql(
 INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
 SELECT 'vessel', vessel_id, json_object('code', code, 'name', name, 'imo', imo, 'time_zone', time_zone,
-       'fleet_group', fleet_group), :at, :by FROM vessel WHERE vessel_id = :row )sql";
-inline constexpr const char* kKeepGrease = R"sql(
+       'fleet_group', fleet_group), :at, :by FROM vessel WHERE vessel_id = :row )sql"};
+inline constexpr Keeping kKeepGrease{"grease", R"sql(
 INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
 SELECT 'grease', grease_id, json_object('code', code, 'thickener', thickener, 'nlgi', nlgi,
-       'density_mg_cm3', density_mg_cm3, 'sea_safe', sea_safe), :at, :by FROM grease WHERE grease_id = :row )sql";
-inline constexpr const char* kKeepGunCalibration = R"sql(
+       'density_mg_cm3', density_mg_cm3, 'sea_safe', sea_safe), :at, :by FROM grease WHERE grease_id = :row )sql"};
+inline constexpr Keeping kKeepGunCalibration{"gun_calibration", R"sql(
 INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
 SELECT 'gun_calibration', gun_calibration_id, json_object('gun_id', gun_id, 'from_utc_s', from_utc_s,
        'from_offset_min', from_offset_min, 'from_precision', from_precision, 'per_stroke_mm3', per_stroke_mm3), :at, :by
-FROM gun_calibration WHERE gun_calibration_id = :row )sql";
-inline constexpr const char* kKeepLubricatorSetting = R"sql(
+FROM gun_calibration WHERE gun_calibration_id = :row )sql"};
+inline constexpr Keeping kKeepLubricatorSetting{"lubricator_setting", R"sql(
 INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
 SELECT 'lubricator_setting', lubricator_setting_id, json_object('lubricator_id', lubricator_id,
        'from_utc_s', from_utc_s, 'from_offset_min', from_offset_min, 'from_precision', from_precision,
        'reservoir_mm3', reservoir_mm3, 'low_level_mm3', low_level_mm3, 'grease_id', grease_id), :at, :by
-FROM lubricator_setting WHERE lubricator_setting_id = :row )sql";
-inline constexpr const char* kKeepShaftSetting = R"sql(
+FROM lubricator_setting WHERE lubricator_setting_id = :row )sql"};
+inline constexpr Keeping kKeepShaftSetting{"shaft_setting", R"sql(
 INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
 SELECT 'shaft_setting', shaft_setting_id, json_object('shaft_id', shaft_id, 'from_utc_s', from_utc_s,
        'from_offset_min', from_offset_min, 'from_precision', from_precision, 'position', position,
@@ -136,12 +144,12 @@ SELECT 'shaft_setting', shaft_setting_id, json_object('shaft_id', shaft_id, 'fro
        'reserve_pct_100', reserve_pct_100, 'meter_rollover_s', meter_rollover_s, 'grease_id', grease_id,
        'water_limit_ppm', water_limit_ppm, 'iron_limit_ppm_milli', iron_limit_ppm_milli,
        'clearance_limit_um', clearance_limit_um), :at, :by
-FROM shaft_setting WHERE shaft_setting_id = :row )sql";
-inline constexpr const char* kKeepFeed = R"sql(
+FROM shaft_setting WHERE shaft_setting_id = :row )sql"};
+inline constexpr Keeping kKeepFeed{"feed", R"sql(
 INSERT INTO register_change (table_name, row_id, row_was, at_utc_s, changed_by)
 SELECT 'feed', feed_id, json_object('vessel_id', vessel_id, 'lubricator_id', lubricator_id, 'shaft_id', shaft_id,
        'from_utc_s', from_utc_s, 'from_offset_min', from_offset_min, 'from_precision', from_precision,
-       'dose_mm3', dose_mm3, 'cycle_s', cycle_s), :at, :by FROM feed WHERE feed_id = :row )sql";
+       'dose_mm3', dose_mm3, 'cycle_s', cycle_s), :at, :by FROM feed WHERE feed_id = :row )sql"};
 
 inline constexpr const char* kSetVessel = R"sql(
 UPDATE vessel SET name = :name, imo = :imo, time_zone = :zone, fleet_group = :group WHERE vessel_id = :row )sql";
@@ -201,12 +209,13 @@ inline std::vector<std::string> all() {
                                kAddLubricatorSetting,
                                kAddShaftSetting,
                                kAddFeed,
-                               kKeepVessel,
-                               kKeepGrease,
-                               kKeepGunCalibration,
-                               kKeepLubricatorSetting,
-                               kKeepShaftSetting,
-                               kKeepFeed,
+                               kLastChange,
+                               kKeepVessel.sql,
+                               kKeepGrease.sql,
+                               kKeepGunCalibration.sql,
+                               kKeepLubricatorSetting.sql,
+                               kKeepShaftSetting.sql,
+                               kKeepFeed.sql,
                                kSetVessel,
                                kSetGrease,
                                kSetGunCalibration,

@@ -1,6 +1,8 @@
 #include "storage/restore.hpp"
 
 #include "base/error.hpp"
+#include "storage/chain.hpp"
+#include "storage/chain_sql.hpp"
 #include "storage/files.hpp"
 #include "storage/open.hpp"
 #include "storage/query.hpp"
@@ -81,6 +83,15 @@ void move_journal(const fs::path& from, const fs::path& to) {
   }
 }
 
+/// Others may have records from after the backup under the numbers that come next: what is written from now on stands
+/// in a strand of its own.
+void leave_strand(const fs::path& copy) {
+  Database db = Database::open(copy, Database::Mode::read_write);
+  WriteTransaction transaction{db};
+  if (Query{db, chain_sql::kOwn}.step()) begin_strand(handle_of(db));
+  transaction.commit();
+}
+
 }  // namespace
 
 RestoreResult restore(const fs::path& backup, const fs::path& present, Instant now, bool is_dry_run) {
@@ -116,12 +127,14 @@ RestoreResult restore(const fs::path& backup, const fs::path& present, Instant n
   }
   if (is_dry_run) return result;
 
-  if (!result.is_present) {
-    copy_to(handle_of(good), present);
-    return result;
-  }
+  if (!result.is_present) require_free(present);
   const ScratchFile scratch{present};
   copy_to(handle_of(good), scratch.path());
+  leave_strand(scratch.path());
+  if (!result.is_present) {
+    publish(scratch.path(), present);
+    return result;
+  }
   result.aside = free_aside_name(present, now);
   if (old == nullptr) move_journal(present, result.aside);
   replace(scratch.path(), present, result.aside);

@@ -1,6 +1,7 @@
 #include "support/run.hpp"
 
 #include <algorithm>
+#include <unistd.h>
 
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
@@ -60,7 +61,7 @@ TEST_CASE("recover: of a sound file everything, of a cut one what is left, with 
   const Ship ship;
   const std::string all = ship.ok({"--db", "after.db", "list", "--csv", "--all-versions"});
   CHECK(ship.ok({"recover", "after.db", "whole.db"}) ==
-        "after.db: 61 pages, 0 damaged\nsaved to whole.db: 11 records, 0 lost\n");
+        "after.db: 66 pages, 0 damaged\nsaved to whole.db: 11 records, 0 lost\n");
   CHECK(ship.ok({"--db", "whole.db", "list", "--csv", "--all-versions"}) == all);
 
   const std::string bytes = read_text(ship.dir / "after.db");
@@ -85,4 +86,26 @@ TEST_CASE("recover: of a sound file everything, of a cut one what is left, with 
   INFO(lent.out << lent.err);
   CHECK(ship.ok({"--db", "lent.db", "list", "--csv", "--all-versions"}) == all);
   CHECK(read_text(ship.dir / "hurt.db") == hurt);
+}
+
+TEST_CASE("check names what killed programs left beside the file and records from later than now; no fault is that",
+          "[e2e][check]") {
+  const Ship ship;
+  const std::string gone = ".shaftlog-20260314T081005Z.db.2147483000-0.part", pack = ".T-01.pack.part";
+  const std::string at_work = ".shaftlog.db." + std::to_string(::getpid()) + "-0.part";
+  for (const std::string& name : {gone, gone + "-journal", pack, at_work, std::string{".shaftlog.part"}}) {
+    write_text(ship.dir / name, "half");
+  }
+  CHECK_THAT(ship.ok({"check"}), Contains("note: " + gone + " was left by a program that was killed") &&
+                                     Contains("note: " + gone + "-journal") && Contains("note: " + pack) &&
+                                     !Contains(at_work) && !Contains(".shaftlog.part") && Contains("all is well"));
+  const json before = json::parse(ship.ok({"check", "--json"}));
+  CHECK(before["left_by_killed_programs"] == json{pack, gone, gone + "-journal"});
+  CHECK(before["recorded_later"] == 0);
+  CHECK(before["newest_recorded_later"].is_null());
+  write_text(ship.dir / "later/hours.csv",
+             "vessel,shaft,at,meter_h,recorded_at\nT-01,fin_port,2026-03-05T08:00Z,2001,2097-01-01T00:00Z\n");
+  ship.ok({"import", "later"});
+  CHECK_THAT(ship.ok({"check"}), Contains("note: 1 record recorded later than now, the last 2097-01-01T00:00:00Z: "));
+  CHECK(json::parse(ship.ok({"check", "--json"}))["newest_recorded_later"] == "2097-01-01T00:00:00Z");
 }

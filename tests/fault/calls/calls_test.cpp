@@ -203,6 +203,7 @@ TEST_CASE("calls: a backup is there and whole, or not there, and no older one go
   fs::create_directory(before.folder() / "safe");
   const std::string older = "safe/shaftlog-20200101T000000Z.db";
   before.aboard.ok({"backup", older});
+  int left = 0;
   const int failed =
       each_call(before.folder(), {"backup", "safe", "--keep", "1"}, [&](const fs::path& folder, bool succeeded) {
         int whole = 0;
@@ -211,8 +212,17 @@ TEST_CASE("calls: a backup is there and whole, or not there, and no older one go
         }
         CHECK(whole >= 1);
         if (succeeded) CHECK(fs::exists(folder / older) == false);
+        for (const auto& entry : fs::directory_iterator{folder / "safe"}) {
+          const std::string name = entry.path().filename().string();
+          if (name.find(".part") == std::string::npos) continue;
+          REQUIRE(fs::exists(folder / older));
+          const Ran checked = run_program_file(SHAFTLOG_BINARY, {"--db", older, "check"}, folder);
+          CHECK(checked.out.find("note: safe/" + name + " was left by a program that was killed") != std::string::npos);
+          ++left;
+        }
         CHECK(records_of(folder / "shaftlog.db") == before.records);
       });
+  CHECK(left > 0);
   CHECK(failed > 50 / SHAFTLOG_STEP);
 }
 

@@ -30,7 +30,11 @@ struct Node {
     PackResult result;
     return make_pack(db, FixedClock{now}, {to, own_only, name}, result);
   }
-  UnpackResult take(const std::string& pack, bool join = false) { return take_pack(db, pack, "x.pack", {false, join}); }
+  UnpackResult take(const std::string& pack, bool join = false) {
+    UnpackOptions options;
+    options.join = join;
+    return take_pack(db, pack, "x.pack", options);
+  }
   /// \return what it says
   std::string refuses(const std::string& pack) {
     const auto before = text();
@@ -169,7 +173,7 @@ TEST_CASE("pack: cut anywhere, altered anywhere, it changes nothing and says why
   CHECK(has(office.refuses(""), "is not a pack"));
   std::string later = pack;
   later[7] = 9;
-  CHECK(has(office.refuses(later), "format 9, this program knows 1"));
+  CHECK(has(office.refuses(later), "format 9, this program knows 1 and 2"));
 }
 
 TEST_CASE("pack: a true checksum over wrong content is refused all the same", "[app][pack]") {

@@ -5,6 +5,7 @@
 #include "storage/query.hpp"
 #include "support/temp_db.hpp"
 
+#include <atomic>
 #include <fstream>
 #include <sqlite3.h>
 #include <sys/stat.h>
@@ -78,7 +79,7 @@ TEST_CASE("database: a new file is ours, of the newest schema, with every settin
   CHECK(pragma(db, "foreign_keys") == 1);
   CHECK(pragma(db, "synchronous") == 2);
   CHECK(pragma(db, "trusted_schema") == 0);
-  CHECK(pragma(db, "busy_timeout") == 10'000);
+  CHECK(pragma(db, "busy_timeout") == 0);  // not SQLite's waits but our own
   CHECK(pragma(db, "recursive_triggers") == 1);
   Query mode{handle_of(db), "PRAGMA journal_mode"};
   REQUIRE(mode.step());
@@ -276,14 +277,18 @@ TEST_CASE("database: a second writer waits for the first, and gives up as busy",
     CHECK(refusal([&] { const WriteTransaction other{second}; }).first == Errc::busy);
     CHECK(LogRepository{second}.list({}).empty());  // reading goes on
   }
-  sqlite3_busy_timeout(handle_of(second), 10'000);
+  Database third = Database::open(t.file, Database::Mode::read_write);
   auto first = std::make_unique<WriteTransaction>(t.db);
   LogRepository{t.db}.add(t.entry(Kind::hours, 1));
+  std::atomic<bool> asks{false};
   std::thread waiting{[&] {
-    WriteTransaction other{second};
-    LogRepository{second}.add(t.entry(Kind::hours, 2));
+    asks = true;
+    WriteTransaction other{third};
+    LogRepository{third}.add(t.entry(Kind::hours, 2));
     other.commit();
   }};
+  while (!asks) std::this_thread::yield();
+  std::this_thread::sleep_for(std::chrono::milliseconds{30});  // so that it asks in vain as a rule
   first->commit();
   waiting.join();
   CHECK(LogRepository{t.db}.list({}).size() == 2);

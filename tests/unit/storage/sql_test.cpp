@@ -4,6 +4,7 @@
 #include "storage/exchange_sql.hpp"
 #include "storage/finding_repository.hpp"
 #include "storage/finding_sql.hpp"
+#include "storage/key_sql.hpp"
 #include "storage/log_sql.hpp"
 #include "storage/query.hpp"
 #include "storage/register_sql.hpp"
@@ -44,7 +45,7 @@ std::vector<std::string> strings(Database& db, const std::string& sql) {
 TEST_CASE("sql: every statement prepares against the fresh schema", "[storage][sql]") {
   TempDb t;
   for (const auto& statements : {log_sql::all(), register_sql::all(), finding_sql::all(), chain_sql::all(),
-                                 change_sql::all(), exchange_sql::all()}) {
+                                 change_sql::all(), exchange_sql::all(), key_sql::all()}) {
     for (const std::string& sql : statements) {
       INFO(sql);
       CHECK_NOTHROW(Query{t.db, sql});
