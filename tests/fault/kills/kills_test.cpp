@@ -1,5 +1,6 @@
 // Programs killed (SIGKILL) at random moments of mixed work on one file: what was said to be kept is there once,
 // nothing half, and `check` finds the file sound every time.
+#include "interchange/pack_file.hpp"
 #include "support/damaged_log.hpp"
 #include "support/run.hpp"
 
@@ -79,6 +80,8 @@ Job job_of(int which, const std::string& name, const Aboard& aboard, const std::
     }
     case 4:
       return {name, {"export", name + "-out"}, 0, aboard.dir / (name + "-out")};
+    case 5:
+      return {name, {"pack", name + ".pack", "--all", "--name", "T-01"}, 0, aboard.dir / (name + ".pack")};
     default:
       return {name, {"backup", name + ".db"}, 0, aboard.dir / (name + ".db")};
   }
@@ -105,7 +108,7 @@ TEST_CASE("kills: nothing said to be kept is lost, nothing is there by half, che
       std::vector<Job> jobs;
       std::vector<Started> started;
       for (int i = 0; i < 3; ++i) {
-        jobs.push_back(job_of(static_cast<int>(random() % 6), fmt::format("w{}-{}", rounds, i), aboard, known_id));
+        jobs.push_back(job_of(static_cast<int>(random() % 7), fmt::format("w{}-{}", rounds, i), aboard, known_id));
         started.emplace_back(jobs.back().args, aboard.dir.path(), aboard.dir / (jobs.back().name + ".said"));
       }
       std::this_thread::sleep_for(std::chrono::microseconds{random() % static_cast<unsigned>(longest_us)});
@@ -125,6 +128,8 @@ TEST_CASE("kills: nothing said to be kept is lost, nothing is there by half, che
           if (is_said) CHECK(is_there);
           if (is_there && jobs[i].args[0] == "export") {
             CHECK(std::distance(fs::directory_iterator{jobs[i].makes}, fs::directory_iterator{}) == 16);
+          } else if (is_there && jobs[i].args[0] == "pack") {
+            CHECK_NOTHROW(read_pack(read_text(jobs[i].makes)));
           } else if (is_there) {
             CHECK(aboard({"--db", jobs[i].makes.string(), "check"}).code == 0);
           }
