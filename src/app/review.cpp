@@ -154,7 +154,7 @@ FleetReview review(Database& db, Instant now, const ReviewRequest& request) {
   };
   const auto take = [&](std::size_t i, VesselLog of, VesselReview r) {
     VesselPart part = part_of(std::move(r), of, remarks_on(vessels[i].id), out.as_of, request.judge_gone);
-    reviewed[i].emplace(std::move(part), request.with_detail ? std::move(of) : VesselLog{});
+    reviewed[i] = Reviewed{std::move(part), request.with_detail ? std::move(of) : VesselLog{}};
   };
   const unsigned threads = request.threads != 0 ? request.threads : std::max(1U, std::thread::hardware_concurrency());
   out.prior = review_fleet(fleet, out.as_of, threads, take, request.prior);
