@@ -10,8 +10,8 @@ CREATE TABLE signer (  -- a public key (Ed25519) that this file has met
               -- the key that named it its successor; NULL: none
   since_utc_s INTEGER,  -- when it did, by its file's clock
   signature   BLOB CONSTRAINT signer_signature_length CHECK (length(signature) = 64),  -- by the key before
-  CONSTRAINT signer_succession_whole
-    CHECK ((before_key IS NULL) = (since_utc_s IS NULL) AND (before_key IS NULL) = (signature IS NULL))
+  CONSTRAINT signer_succession_whole CHECK (
+    (before_key IS NULL) = (since_utc_s IS NULL) AND (before_key IS NULL) = (signature IS NULL))
 ) STRICT, WITHOUT ROWID;
 CREATE TRIGGER signer_no_update BEFORE UPDATE ON signer
 BEGIN SELECT RAISE(ABORT, 'a key is never changed'); END;
@@ -23,8 +23,8 @@ CREATE TABLE trust (  -- what was decided about a key; of a key the row with the
   public_key BLOB NOT NULL CONSTRAINT trust_public_key_length CHECK (length(public_key) = 32),
   at_utc_s   INTEGER NOT NULL,
   by_name    TEXT NOT NULL,  -- who; '': not said
-  decision   TEXT NOT NULL CONSTRAINT trust_decision_known
-             CHECK (decision IN ('own', 'compared', 'followed', 'replaced', 'distrusted'))
+  decision   TEXT NOT NULL CONSTRAINT trust_decision_known CHECK (
+               decision IN ('own', 'compared', 'followed', 'replaced', 'distrusted'))
              -- own: made here; compared: a person compared its fingerprint; followed: the trusted key before it named it;
              -- replaced: it named another; distrusted: a person did
 ) STRICT, WITHOUT ROWID;

@@ -14,6 +14,7 @@
 #include "storage/key_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
+#include "storage/side_repository.hpp"
 
 #include <algorithm>
 #include <fstream>
@@ -150,7 +151,8 @@ class Unpacking {
         log_{db},
         findings_{db},
         codes_{handle_of(db)},
-        trust_{db, pack, options} {}
+        trust_{db, pack, options},
+        is_ship_{SideRepository{db}.side() == Side::ship} {}
 
   UnpackResult run() {
     const PackManifest& m = pack_.manifest;
@@ -285,6 +287,7 @@ class Unpacking {
     if (auto* r = std::get_if<Refill>(&entry.detail)) r->grease = grease(codes);
     if (log_.add(entry, place)) {
       tell_rivals(entry);
+      if (is_ship_) tell_altered(entry, place);
       return true;
     }
     std::string kept;
@@ -323,6 +326,25 @@ class Unpacking {
         return;
       }
     }
+  }
+
+  /// A ship's entries are the ship's: one that somebody else corrected is to be looked at aboard.
+  void tell_altered(const Entry& entry, const LinkPlace& place) {
+    const auto& target = entry.head.replaces ? entry.head.replaces : entry.head.withdraws;
+    if (!target || is_own_strand(place.origin) || !is_own(*target)) return;
+    result_.conflicts.push_back(
+        fmt::format("record {}, first written here, was {} by {} elsewhere (record {}); what was "
+                    "recorded last counts",
+                    format_uuid(*target), entry.head.replaces ? "corrected" : "withdrawn",
+                    entry.head.by.empty() ? "somebody" : shown(entry.head.by), format_uuid(entry.head.id)));
+  }
+  [[nodiscard]] bool is_own(const Uuid& record) const {
+    return log_.find(record).has_value() && SideRepository{db_}.elsewhere(record).empty();
+  }
+  [[nodiscard]] bool is_own_strand(std::int64_t origin) const {
+    const auto strands = exchange_.strands();  // which also brings links to the file that wait, for is_own()
+    return std::any_of(strands.begin(), strands.end(),
+                       [&](const Strand& s) { return s.origin == origin && s.own.has_value(); });
   }
 
   template <class What>
@@ -386,6 +408,7 @@ class Unpacking {
   FindingRepository findings_;
   CodeBook codes_;
   PackTrust trust_;
+  bool is_ship_;
   RegisterIndex index_;
   std::vector<std::vector<std::string_view>> contents_;  // by strand
   std::optional<PartReader> register_;

@@ -79,6 +79,7 @@ std::unique_ptr<Command> make_commands(Surroundings& around) {
   add_exchange_commands(*root, around);
   add_pack_commands(*root, around);
   add_key_commands(*root, around);
+  add_side_command(*root, around);
   add_maintenance_commands(*root, around);
   add_safety_commands(*root, around);
   add_account_commands(*root, around);

@@ -5,6 +5,7 @@
 #include "storage/chain.hpp"
 #include "storage/log_rows.hpp"
 #include "storage/log_statements.hpp"
+#include "storage/side_repository.hpp"
 
 #include <algorithm>
 #include <charconv>
@@ -209,6 +210,13 @@ bool LogRepository::add(const Entry& entry, const LinkPlace* place) {
     to.as_of_undone = db_->undone();
   }
   const Head& head = entry.head;
+  if (place == nullptr && (head.replaces || head.withdraws)) {
+    // One that is there already is no new correction: a folder with ships' corrections may be imported again.
+    const SideRepository side{*db_};
+    if (side.side() == Side::office && !Query{*db_, log_sql::kEntryKey}.bind(head.id).step()) {
+      side.require_may_alter(head.replaces ? *head.replaces : *head.withdraws);
+    }
+  }
   std::optional<std::int64_t> by, source, line;
   if (!head.by.empty()) by = key_of(head.by, to.people, to.find_person, to.add_person);
   if (!head.source.empty()) {

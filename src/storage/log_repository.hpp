@@ -35,6 +35,7 @@ class LogRepository {
   LogRepository& operator=(const LogRepository&) = delete;
 
   /// Keeps one entry. \return false, and nothing is written, when a record with that id is there already
+  /// \throws Error{conflict} this is an office's file, and it would alter what was first written in another
   bool add(const Entry& entry);
   /// The same for a record of another file's strand: it, or the one with that id that is there, is linked at `place`.
   bool add(const Entry& entry, const LinkPlace& place);
