@@ -89,6 +89,13 @@ void require_unchanged(Receiver& r) {
   must(row.step() && row.integer(0) == r.records, "nothing is there that was refused or only tried");
 }
 
+UnpackOptions options(bool is_trial) {
+  UnpackOptions o;
+  o.dry_run = is_trial;
+  o.join = true;
+  return o;
+}
+
 bool is_refusal(const Error& e) { return e.code() == Errc::bad_data || e.code() == Errc::conflict; }
 
 }  // namespace
@@ -102,7 +109,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   Receiver& r = receivers[(flags & into_records) != 0 ? 1 : 0];
   try {
     const std::string pack = true_pack(flags, as_text(data + 1, size - 1), r.base());
-    const UnpackResult tried = take_pack(r.base(), pack, "x.pack", {true, true, {}});
+    const UnpackResult tried = take_pack(r.base(), pack, "x.pack", options(true));
     must(!tried.is_kept, "a trial keeps nothing");
     require_unchanged(r);
     if ((flags & for_good) == 0) return 0;  // most of it is told by the trial, in a tenth of the time
@@ -110,11 +117,11 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     backup(r.base(), dir / "x.db");
     Database db = Database::open(dir / "x.db", Database::Mode::read_write);
     db.use_cache_mib(4);
-    const UnpackResult taken = take_pack(db, pack, "x.pack", {false, true, {}});
+    const UnpackResult taken = take_pack(db, pack, "x.pack", options(false));
     must(taken.is_kept && taken.added == tried.added, "what a trial takes in is taken in");
     const CheckResult checked = check(db);
     must(checked.faults.empty(), "the file is sound");
-    must(take_pack(db, pack, "x.pack", {false, true, {}}).added == 0, "once more adds nothing");
+    must(take_pack(db, pack, "x.pack", options(false)).added == 0, "once more adds nothing");
   } catch (const Error& e) {
     must(is_refusal(e) && e.what()[0] != '\0' && !find_bad_utf8(e.what()), "a refusal says why");
   }
