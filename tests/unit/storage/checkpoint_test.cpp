@@ -16,6 +16,7 @@ namespace {
 /// A file with a key, 30 records, and a checkpoint after every tenth.
 struct SignedDb : TempDb {
   SignedDb() {
+    WriteTransaction transaction{db};
     const KeyRepository keys{db};
     Signer s;
     s.key = key.public_key();
@@ -26,6 +27,7 @@ struct SignedDb : TempDb {
       LogRepository{db}.add(entry(Kind::work, n));
       if (n % 10 == 0) sign(static_cast<int>(n));
     }
+    transaction.commit();
   }
   void sign(int at_day) {
     const Strand own = ExchangeRepository{db}.own();
