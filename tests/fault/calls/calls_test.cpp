@@ -195,7 +195,7 @@ TEST_CASE("calls: an export over an older one is the old or the new, or known no
       CHECK((now == good || (!succeeded && now == old)));
     }
   });
-  CHECK(marked > 0);
+  if (SHAFTLOG_STEP == 1) CHECK(marked > 0);  // some calls alone may all lie before or after
 }
 
 TEST_CASE("calls: a backup is there and whole, or not there, and no older one goes before", "[fault][calls]") {
