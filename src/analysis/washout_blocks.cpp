@@ -120,8 +120,9 @@ std::vector<Block> BlockLottery::winners() const {
   const Draw& draw = whole_.size() == kMostBlocks ? whole_ : all_;
   std::vector<const Ticket*> tickets;
   for (const Ticket& t : draw) tickets.push_back(&t);
-  std::sort(tickets.begin(), tickets.end(),
-            [](const Ticket* a, const Ticket* b) { return std::tie(a->key, a->first) < std::tie(b->key, b->first); });
+  std::stable_sort(tickets.begin(), tickets.end(), [](const Ticket* a, const Ticket* b) {
+    return std::tie(a->key, a->first) < std::tie(b->key, b->first);
+  });
   std::vector<Block> out;
   out.reserve(tickets.size());
   for (const Ticket* t : tickets) out.push_back(t->block);

@@ -48,7 +48,7 @@ class BlockLottery {
   struct ByLot {
     bool operator()(const Ticket& a, const Ticket& b) const;
   };
-  using Draw = std::set<Ticket, ByLot>;
+  using Draw = std::multiset<Ticket, ByLot>;  // shafts of no name may have the same lot
   static void enter(Draw& draw, const ShaftHistory& history, const BlockPlace& place);
 
   Draw all_, whole_;

@@ -462,6 +462,10 @@ TEST_CASE("fleet prior: where whole blocks are many, a greasing more at the end 
   const WashoutPrior usual;
   CHECK((before.fleet.fill_sd_cm3 != usual.fill_sd_cm3 || before.fleet.duty_sd != usual.duty_sd ||
          before.fleet.relative_sd != usual.relative_sd));  // learnt
+  std::vector<ShaftHistory> nameless = fleet;
+  for (ShaftHistory& s : nameless) s.key.clear();  // they all have the same lots, and all take part
+  CHECK(fit_fleet_prior(nameless).fleet.duty_sd == Approx(before.fleet.duty_sd).epsilon(0.3));
+  CHECK(fit_fleet_prior(nameless).fleet.duty_sd != usual.duty_sd);
   for (ShaftHistory& s : fleet) {
     s.intervals.push_back(s.intervals.back());
     s.intervals.back().taken_cm3 = 200;
