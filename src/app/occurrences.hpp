@@ -9,8 +9,8 @@
 
 namespace shaftlog {
 
-/// How often each id was met: an open table, 20 bytes a place, at most three quarters of them taken: a million rows take
-/// some 40 MB, five million 170.
+/// How often each id was met: an open table, 20 bytes a place, at most three quarters of them taken: a million rows
+/// take some 40 MB, five million 170.
 class Occurrences {
  public:
   /// How often `id` was counted before; counts it.
