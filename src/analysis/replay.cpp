@@ -1,7 +1,5 @@
 #include "analysis/replay.hpp"
 
-#include "analysis/parallel.hpp"
-
 #include <algorithm>
 #include <map>
 

@@ -32,7 +32,6 @@ std::vector<BlockPlace> list_blocks(const ShaftHistory& history);
 /// need. The last block of a shaft grows with each greasing: it is left out where there are enough others.
 class BlockLottery {
  public:
-  static constexpr std::size_t kMostBlocks = 120;
   /// \param blocks list_blocks(history)
   void offer(const ShaftHistory& history, const std::vector<BlockPlace>& blocks);
   /// In order of shafts' keys.
@@ -48,13 +47,15 @@ class BlockLottery {
   struct ByLot {
     bool operator()(const Ticket& a, const Ticket& b) const;
   };
+  static constexpr std::size_t kMostBlocks = 120;
   using Draw = std::multiset<Ticket, ByLot>;  // shafts of no name may have the same lot
   static void enter(Draw& draw, const ShaftHistory& history, const BlockPlace& place);
 
   Draw all_, whole_;
 };
 
-/// The errors by a robust likelihood over blocks; \param fleet what is believed before, and what was learnt after
+/// Learns the errors by a robust likelihood over blocks; where there are too few of them, the usual ones stand.
+/// \param fleet what is believed beforehand; its errors become those learnt
 void learn_errors(const std::vector<Block>& blocks, WashoutPrior& fleet);
 
 }  // namespace shaftlog::washout
