@@ -3,6 +3,7 @@
 #include "analysis/fleet_lessons.hpp"
 #include "analysis/parallel.hpp"
 #include "analysis/review_context.hpp"
+#include "analysis/vessel_reader.hpp"
 
 #include <algorithm>
 #include <memory>
@@ -286,24 +287,16 @@ VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, 
 FleetPrior review_fleet(const FleetSource& fleet, Instant as_of, unsigned threads,
                         const std::function<void(std::size_t, VesselLog, VesselReview)>& take,
                         const FleetPrior* prior) {
-  std::mutex one_reads, one_teaches;
+  std::mutex one_teaches;
   const auto is_asked = [&](std::size_t i) { return !fleet.is_asked || fleet.is_asked(i); };
-  const auto begin = [&](std::size_t i, bool with_detail) {
-    auto v = std::make_unique<ReadVessel>();
-    {
-      const std::lock_guard lock{one_reads};
-      v->log = fleet.load(i);
-    }
-    v->digest = digest(v->log, as_of, with_detail);
-    return v;
-  };
+  VesselReader reader{fleet.load, as_of};
   std::vector<std::unique_ptr<ReadVessel>> held(fleet.vessels);
   FleetPrior learnt;
   if (prior == nullptr) {
     FleetLessons lessons;
     std::size_t records = 0;
     in_parallel(fleet.vessels, threads, [&](std::size_t i) {
-      std::unique_ptr<ReadVessel> v = begin(i, fleet.with_detail && is_asked(i));
+      std::unique_ptr<ReadVessel> v = reader.read(i, fleet.with_detail && is_asked(i));
       const std::lock_guard lock{one_teaches};
       for (const auto& [id, history] : v->digest.histories) lessons.hear(history);
       if (!is_asked(i) || records >= fleet.most_held) return;
@@ -318,7 +311,7 @@ FleetPrior review_fleet(const FleetSource& fleet, Instant as_of, unsigned thread
     if (is_asked(i)) asked.push_back(i);
   in_parallel(asked.size(), threads, [&](std::size_t n) {
     const std::size_t i = asked[n];
-    std::unique_ptr<ReadVessel> v = held[i] ? std::move(held[i]) : begin(i, fleet.with_detail);
+    std::unique_ptr<ReadVessel> v = held[i] ? std::move(held[i]) : reader.read(i, fleet.with_detail);
     VesselReview review = review_vessel(v->log, v->digest, *prior, as_of, fleet.with_detail);
     take(i, std::move(v->log), std::move(review));
   });

@@ -1,13 +1,13 @@
 #include "app/kept_review.hpp"
 
 #include "analysis/parallel.hpp"
+#include "analysis/vessel_reader.hpp"
 #include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
 
 #include <algorithm>
 #include <atomic>
-#include <mutex>
 #include <thread>
 
 namespace shaftlog {
@@ -67,16 +67,7 @@ FleetReview KeptReview::made(Database& db, Instant as_of, unsigned threads) {
 
   const LogRepository log{db};
   const FindingRepository findings{db};
-  std::mutex one_reads;
-  const auto read = [&](std::size_t i) {
-    auto v = std::make_unique<ReadVessel>();
-    {
-      const std::lock_guard lock{one_reads};
-      v->log = log.load_vessel(held_[i].vessel.id, as_of, std::nullopt);
-    }
-    v->digest = digest(v->log, as_of, /*with_detail=*/false);
-    return v;
-  };
+  VesselReader reader{[&](std::size_t i) { return log.load_vessel(held_[i].vessel.id, as_of, std::nullopt); }, as_of};
   std::vector<Task> tasks;
   for (std::size_t i = 0; i < held_.size(); ++i)
     if (is_all || std::binary_search(touched.begin(), touched.end(), held_[i].vessel.id)) tasks.push_back({i, nullptr});
@@ -84,7 +75,7 @@ FleetReview KeptReview::made(Database& db, Instant as_of, unsigned threads) {
   std::atomic<std::size_t> records{0};
   in_parallel(tasks.size(), threads, [&](std::size_t n) {
     Held& h = held_[tasks[n].at];
-    std::unique_ptr<ReadVessel> v = read(tasks[n].at);
+    std::unique_ptr<ReadVessel> v = reader.read(tasks[n].at, /*with_detail=*/false);
     h.histories.clear();
     for (const auto& [id, history] : v->digest.histories) h.histories.push_back(history);
     if (records < kMostHeld) {
@@ -113,12 +104,9 @@ FleetReview KeptReview::made(Database& db, Instant as_of, unsigned threads) {
   in_parallel(tasks.size(), threads, [&](std::size_t n) {
     const std::size_t i = tasks[n].at;
     Held& h = held_[i];
-    const std::unique_ptr<ReadVessel> v = tasks[n].read ? std::move(tasks[n].read) : read(i);
-    std::vector<FindingRemark> remarks;
-    {
-      const std::lock_guard lock{one_reads};
-      remarks = findings.list_of(h.vessel.id, as_of);
-    }
+    const std::unique_ptr<ReadVessel> v =
+        tasks[n].read ? std::move(tasks[n].read) : reader.read(i, /*with_detail=*/false);
+    const auto remarks = reader.alone([&] { return findings.list_of(h.vessel.id, as_of); });
     h.priors = priors_of(h.histories, out.prior);
     h.part = std::make_shared<const VesselPart>(
         part_of(review_vessel(v->log, v->digest, out.prior, as_of), v->log, remarks, as_of, /*judge_gone=*/false));
