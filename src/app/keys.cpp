@@ -94,7 +94,7 @@ std::optional<SecretKey> read_key(const fs::path& file) {
                 fmt::format("{}: is not a secret key; expected one made by \"key make\"", name_of(file))};
   }
   std::optional<SecretKey> key{*seed};
-  std::fill(seed->begin(), seed->end(), std::uint8_t{0});
+  wipe(*seed);
   return key;
 }
 

@@ -103,4 +103,6 @@ void wipe(std::string& text) noexcept {
   text.clear();
 }
 
+void wipe(SecretKey::Seed& seed) noexcept { sodium_memzero(seed.data(), seed.size()); }
+
 }  // namespace shaftlog

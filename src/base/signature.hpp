@@ -44,7 +44,8 @@ std::optional<std::string> parse_fingerprint(std::string_view text);
 /// 64 hexadecimal digits, with or without blanks and hyphens.
 std::optional<PublicKey> parse_public_key(std::string_view text);
 
-/// Overwrites a text that held a secret.
+/// Overwrites what held a secret; unlike a plain loop that is not left out because nobody reads it afterwards.
 void wipe(std::string& text) noexcept;
+void wipe(SecretKey::Seed& seed) noexcept;
 
 }  // namespace shaftlog
