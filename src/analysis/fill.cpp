@@ -174,7 +174,7 @@ FillResult reconstruct_fill(const ShaftHistory& history, const WashoutResult& wa
     const Stretch& s = i < stretches.size() ? stretches[i] : open;
     const double run = i < stretches.size() ? all[i].run_h : now_h;
     const double grease = i < stretches.size() ? all[i].delivered_cm3 : now_delivered;
-    if (i > 0 && i <= stretches.size() && all[i - 1].starts_baseline) mean = var = {};  // counted from the new bearing
+    if (i > 0 && i <= stretches.size() && all[i - 1].starts_baseline) mean = var = {};  // counted anew
     if (run <= 0) continue;
     if (starved(s.m + 2 * s.m_sd, std::exp(s.log_w + 2.5 * std::hypot(s.shared_sd, s.own_sd)), run, grease, limit) <= 0)
       continue;

@@ -22,7 +22,7 @@ struct StarvedHours {
 struct FillResult {
   std::vector<FillPoint> points;
   std::optional<Estimate> fill_pct;          ///< at as_of; empty: cavity or washout not known
-  std::optional<StarvedHours> starved_h;     ///< since the first record or the last bearing_replaced
+  std::optional<StarvedHours> starved_h;     ///< since the first record or the last new seal or bearing
   std::optional<Instant> starved_since;      ///< median fill first below the reserve in the present interval
   std::optional<Estimate> hours_to_reserve;  ///< running hours from as_of until the reserve is met; 0: already
   double p_below_now = 0;                    ///< probability of being below the reserve at as_of

@@ -20,7 +20,9 @@ struct NextGreasing {
   std::optional<Uuid> last;              ///< the greasing counted from
 };
 
-/// \param last_full the last greasing done (any `ended` but not_done); empty: counted from the first hours reading
+/// Counted from the last greasing done (any `ended` but not_done), else from the first hours reading.
+/// \param delivered by the automatic system [cm3]
+/// \source docs/methods/greasing-forecast.md
 NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const HoursCurve& hours,
                                const ShaftHistory& history, const WashoutResult& washout, const WashoutPrior& prior,
                                const Delivered& delivered, Instant as_of);
@@ -32,6 +34,7 @@ struct NextRefill {
 };
 
 /// From the spread of past weeks' use and of the delivery ratio: replays the weekly use of the fed shafts in blocks.
+/// \source docs/methods/refill-forecast.md
 NextRefill forecast_refill(const VesselLog& log, const Lubricator& lubricator, const DeliveryResult& delivery,
                            const Schedule& schedule, const std::map<ShaftId, HoursCurve>& hours, Instant as_of);
 

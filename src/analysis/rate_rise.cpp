@@ -16,9 +16,9 @@ constexpr double kLowest_per_h = 0.08e-3;    // to 47 per 1000 h before, 720 aft
 constexpr double kShape = 1.5, kHours = 650.0;
 // Chance of a lasting rise per running hour.
 constexpr double kHazard_per_h = 1.0 / 2000.0;
-// ... and of its end, while it lasts.
 // ... of a mild one that is no rise worth a word: season, trade.
 constexpr double kMild_per_h = 1.0 / 10000.0;
+// ... and of the end of either, while it lasts.
 constexpr double kReturn_per_h = 1.0 / 50000.0;
 constexpr double kLearn_h = 300.0;  // a rate that was not watched for so long is no rate to compare with
 constexpr double kOpens = 0.955, kCloses = 0.50;

@@ -19,11 +19,10 @@ struct GreasingInterval {
   double delivered_sd_cm3 = 0;
   std::optional<double> taken_cm3;  ///< empty: not told
   Ended ended = Ended::pressure;
-  bool by_strokes = false;  ///< counted, not weighed or metered
-  bool starts_baseline =
-      false;                 ///< a seal or bearing was replaced in it, or the cavity packed: history before says little
-  bool is_doubtful = false;  ///< carried by a contradiction; weighs little
-  std::uint32_t by = 0;      ///< person (index)
+  bool by_strokes = false;       ///< counted, not weighed or metered
+  bool starts_baseline = false;  ///< a seal or bearing was replaced in it: history before says little
+  bool is_doubtful = false;      ///< carried by a contradiction; weighs little
+  std::uint32_t by = 0;          ///< person (index)
   GunId gun;
   std::optional<Purge> purge;
 };
