@@ -4,108 +4,12 @@ import json
 import os
 import re
 import signal
-import socket
-import subprocess
-import sys
-import tempfile
 import threading
 import time
 import unittest
 import urllib.parse
 
-PROGRAM = os.path.abspath(sys.argv.pop(1))
-SCRIPT = '<script>alert(1)</script>"\'&'
-
-
-def uuid7(n):
-    text = "0190b5e27c1a7f3e8a11%012x" % n
-    return "-".join([text[:8], text[8:12], text[12:16], text[16:20], text[20:]])
-
-
-class Server:
-    def __init__(self, folder, *more):
-        self.folder, self.more = folder, more
-        self.start()
-
-    def start(self):
-        self.process = subprocess.Popen(
-            [PROGRAM, "--db", "d.db", "serve", "--port", "0", "--log", "access.log", *self.more],
-            cwd=self.folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-        line = self.process.stdout.readline()
-        found = re.search(r":(\d+)/ is served", line)
-        if not found:
-            raise RuntimeError(line + self.process.stderr.read())
-        self.port = int(found.group(1))
-
-    def end(self, how=signal.SIGTERM):
-        self.process.send_signal(how)
-        code = self.process.wait(30)
-        self.process.stdout.close()
-        self.process.stderr.close()
-        return code
-
-    def ask(self, method, path, form=None, headers=None):
-        c = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
-        head = dict(headers or {})
-        body = None
-        if form is not None:
-            body = form if isinstance(form, (str, bytes)) else urllib.parse.urlencode(form)
-            head.setdefault("Content-Type", "application/x-www-form-urlencoded")
-        c.request(method, path, body, head)
-        r = c.getresponse()
-        text = r.read().decode("utf-8", "replace")
-        c.close()
-        return r.status, text, r
-
-    def token(self, cookie=None):
-        status, text, _ = self.ask("GET", "/api/token", headers={"Cookie": cookie} if cookie else {})
-        assert status == 200, text
-        return json.loads(text)["form_token"]
-
-    def keep(self, n, amount="2.5", cookie=None, vessel="brackensound", **more):
-        form = {"kind": "refill", "vessel": vessel, "lubricator": "lub1", "amount": amount, "unit": "kg",
-                "at": "2026-10-02T10:%02d" % (n % 60), "by": "2/E", "id": uuid7(n), **more}
-        head = {"X-Form-Token": self.token(cookie)}
-        if cookie:
-            head["Cookie"] = cookie
-        return self.ask("POST", "/api/records", form, head)
-
-    def raw(self, data, wait=5):
-        s = socket.create_connection(("127.0.0.1", self.port), timeout=wait)
-        s.sendall(data)
-        try:
-            return s.recv(4000).decode("latin-1")
-        except OSError:
-            return ""
-        finally:
-            s.close()
-
-
-def run(folder, *words, given=None):
-    return subprocess.run([PROGRAM, "--db", "d.db", *words], cwd=folder, capture_output=True, text=True, input=given)
-
-
-class Case(unittest.TestCase):
-    more = ()
-
-    def setUp(self):
-        self.temp = tempfile.TemporaryDirectory()
-        self.folder = self.temp.name
-        self.assertEqual(run(self.folder, "demo").returncode, 0)
-        self.prepare()
-        self.server = Server(self.folder, *self.more)
-
-    def prepare(self):
-        pass
-
-    def tearDown(self):
-        if self.server.process.poll() is None:
-            self.server.end()
-        self.temp.cleanup()
-
-    def refills(self):
-        out = run(self.folder, "list", "--kind", "refill", "--vessel", "brackensound", "--csv").stdout
-        return [line for line in out.splitlines() if "2026-10-02T" in line]
+from served import SCRIPT, Case, People, form_token, run, uuid7
 
 
 class AtTheMachine(Case):
@@ -185,7 +89,7 @@ class AtTheMachine(Case):
 
     def test_a_form_without_script_asks_once_where_it_is_odd(self):
         status, text, _ = self.server.ask("GET", "/ship/brackensound/record/refill?lubricator=lub1")
-        token = re.search(r'name="form_token" value="([0-9a-f]+)"', text).group(1)
+        token = form_token(text)
         rid = re.search(r'name="id" value="([0-9a-f-]+)"', text).group(1)
         form = {"form_token": token, "kind": "refill", "id": rid, "lubricator": "lub1", "amount": "900", "unit": "kg",
                 "at": "2026-10-02T10:00", "by": "2/E"}
@@ -276,32 +180,16 @@ class AtTheMachine(Case):
     def test_it_ends_when_asked_and_logs_no_values(self):
         self.server.ask("GET", "/fleet?group=secret-word")
         self.assertEqual(self.server.end(), 0)
-        with open(os.path.join(self.folder, "access.log")) as f:
-            text = f.read()
-        self.assertIn("GET /fleet 200", text)
-        self.assertNotIn("secret-word", text)
+        self.assertIn("GET /fleet 200", self.access_log())
+        self.assertNotIn("secret-word", self.access_log())
 
 
-class WithAccounts(Case):
-    more = ("--accounts", "people")
-
-    def prepare(self):
-        for name, role, more in [("mate", "crew", ["--vessel", "brackensound"]), ("office", "superintendent", []),
-                                 ("guest", "reader", [])]:
-            r = run(self.folder, "account", "add", name, "--role", role, *more, "--accounts", "people",
-                    given=f"a long phrase of {name}\n")
-            self.assertEqual(r.returncode, 0, r.stderr)
-
-    def sign_in(self, name, phrase=None):
-        text = self.server.ask("GET", "/sign-in")[1]
-        token = re.search(r'name="form_token" value="([0-9a-f]+)"', text).group(1)
-        status, text, r = self.server.ask("POST", "/sign-in", {"form_token": token, "name": name, "then": "/",
-                                                            "passphrase": phrase or f"a long phrase of {name}"})
-        cookie = r.headers.get("Set-Cookie", "")
+class WithAccounts(People):
+    def sign_in(self, name):
+        status, cookie = self.enter(name)
         if cookie:
             self.assertIn("HttpOnly", cookie)
             self.assertIn("SameSite=Strict", cookie)
-        self.answer = text
         return status, cookie.split(";")[0]
 
     def test_each_sees_and_does_what_is_theirs(self):
@@ -329,8 +217,7 @@ class WithAccounts(Case):
         self.assertEqual(get("/fleet", guest), 303)
 
     def test_ten_thousand_guesses_are_cheap_and_fruitless(self):
-        text = self.server.ask("GET", "/sign-in")[1]
-        token = re.search(r'name="form_token" value="([0-9a-f]+)"', text).group(1)
+        token = form_token(self.server.ask("GET", "/sign-in")[1])
         c = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=60)
         counts = {}
         body = urllib.parse.urlencode({"form_token": token, "name": "office", "passphrase": "wrong guess", "then": "/"})
