@@ -88,8 +88,11 @@ NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const H
   const double read_sd = std::sqrt(std::pow(net * hours_sd, 2) + m_sd * m_sd + prior.fill_sd_cm3 * prior.fill_sd_cm3 +
                                    std::pow(prior.relative_sd * std::clamp(mean, 0.0, capacity), 2));
   const auto clip = [&](double x) { return std::clamp(x, 0.0, capacity); };
-  next.expected_cm3 = Estimate{clip(mean), clip(mean - std::hypot(1.645 * read_sd, loss * -std::expm1(-1.645 * sd))),
-                               clip(mean + std::hypot(1.645 * read_sd, loss * std::expm1(1.645 * sd)))};
+  // What the doses bring beyond the loss goes to sea: the cavity is full then, to the repeatability of "full".
+  const double high = std::max(mean + std::hypot(1.645 * read_sd, loss * std::expm1(1.645 * sd)),
+                               1.645 * std::hypot(prior.fill_sd_cm3, std::sqrt(washout::kRoundingVariance)));
+  next.expected_cm3 =
+      Estimate{clip(mean), clip(mean - std::hypot(1.645 * read_sd, loss * -std::expm1(-1.645 * sd))), clip(high)};
   return next;
 }
 

@@ -72,6 +72,23 @@ TEST_CASE("next greasing: hours left and the day by recent use", "[analysis][for
   CHECK(n.last->bytes[15] == 9);
 }
 
+TEST_CASE("next greasing: where the doses cover the loss it may still take what a full cavity shows",
+          "[analysis][forecast]") {
+  Ship s;
+  s.history.is_automatic = true;
+  for (GreasingInterval& g : s.history.intervals) {
+    g.delivered_cm3 = 300;  // 1 cm3/h
+    g.taken_cm3 = 0;
+  }
+  const Delivered one_cm3_per_h = [](Instant a, Instant b) { return days_between(a, b) * 12; };
+  const NextGreasing n = forecast_greasing(s.log, s.shaft, s.hours, s.history, fit_washout(s.history, s.prior), s.prior,
+                                           one_cm3_per_h, day(210));
+  REQUIRE(n.expected_cm3);
+  CHECK(n.expected_cm3->value == 0);
+  CHECK(n.expected_cm3->low == 0);
+  CHECK(n.expected_cm3->high == Approx(1.645 * std::hypot(s.prior.fill_sd_cm3, 1.0)));
+}
+
 TEST_CASE("next greasing: the calendar comes first where it is shorter", "[analysis][forecast]") {
   Ship s;
   s.shaft.settings[0].interval_days = 14;
