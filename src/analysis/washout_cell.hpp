@@ -130,8 +130,10 @@ inline void leave_ahead(Cell& c, const Ahead& a, const Reading& r) noexcept {
     c.vm += c.m * c.m * (r.is_blocked ? 1.0 : 1.0 / 3.0);
     return;
   }
-  const double y = r.amount, error_var = r.relative_sd * r.relative_sd * y * y + kRoundingVariance;
   if (r.ended == Ended::limit || r.ended == Ended::stopped) {  // the cavity had at least this much room
+    // What it cannot hold went elsewhere and bounds nothing: else the more unsure a rate, the better it would seem.
+    const double y = std::min(r.amount, r.capacity);
+    const double error_var = r.relative_sd * r.relative_sd * y * y + kRoundingVariance;
     const double s = std::sqrt(a.var + error_var), top = std::min(a.mean, r.capacity), z = (top - y) / s;
     const double pass_share = std::max(normal_cdf(z), 1e-300);
     c.p *= (1 - r.outlier_share) * pass_share + r.outlier_share * 0.3;
@@ -160,6 +162,7 @@ inline void leave_ahead(Cell& c, const Ahead& a, const Reading& r) noexcept {
     const double beta = a.cov_d / a.var;
     return leave(mean, var, beta * var, a.d + beta * (mean - a.mean), a.vd - beta * beta * (a.var - var));
   }
+  const double y = r.amount;
   // By the amount predicted, not the one read: else a large error would be its own excuse.
   const double read = r.relative_sd * std::clamp(a.mean, 0.0, r.capacity);
   const double s2 = r.fill_var + read * read + kRoundingVariance;

@@ -217,6 +217,20 @@ TEST_CASE("washout: an emptied cavity bounds the loss from below and lowers noth
   CHECK(alone.washout_cm3_per_h->low > 0.17);
 }
 
+TEST_CASE("washout: more than the cavity holds, with no pressure, bounds the loss no higher than an emptied cavity",
+          "[analysis][washout]") {
+  const auto rate_with = [](double charge) {
+    ShaftHistory s =
+        manual_shaft({{360, 90}, {360, 95}, {360, 85}, {360, 92}, {1600, charge}, {1500, charge}, {1700, charge}});
+    for (std::size_t i = 4; i < 7; ++i) s.intervals[i].ended = Ended::limit;
+    return fit_washout(s, sisters());
+  };
+  const WashoutResult emptied = rate_with(400), spilt = rate_with(480);
+  CHECK(spilt.washout_cm3_per_h->value == Approx(emptied.washout_cm3_per_h->value));
+  CHECK(spilt.washout_cm3_per_h->high == Approx(emptied.washout_cm3_per_h->high));
+  CHECK(spilt.baseline_cm3_per_h->value == Approx(emptied.baseline_cm3_per_h->value));
+}
+
 TEST_CASE("washout: a slip of ten moves little and opens nothing", "[analysis][washout]") {
   ShaftHistory s = manual_shaft({{300, 74}, {300, 76}, {310, 77}, {290, 650}, {300, 75}, {300, 73}});
   const WashoutResult r = fit_washout(s, sisters());
