@@ -49,6 +49,13 @@ bool is_combining(std::uint32_t cp) {
          (cp >= 0xFE20 && cp <= 0xFE2F) || cp == 0x200B || cp == 0x200D || cp == 0xFE0F;
 }
 
+std::string lower_case(std::string_view text) {
+  std::string out{text};
+  for (char& c : out)
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  return out;
+}
+
 std::size_t edit_distance(std::string_view a, std::string_view b) {
   std::vector<std::size_t> row(b.size() + 1);
   for (std::size_t j = 0; j <= b.size(); ++j) row[j] = j;
@@ -118,10 +125,12 @@ std::size_t display_width(std::string_view text) {
 std::optional<std::string_view> nearest_word(std::string_view word, const std::string_view* candidates, std::size_t n) {
   std::optional<std::string_view> best;
   std::size_t best_distance = 3;
+  const std::string small = lower_case(word);
   for (std::size_t i = 0; i < n; ++i) {
     if (candidates[i].size() > word.size() + 2 || word.size() > candidates[i].size() + 2) continue;
-    const std::size_t d = edit_distance(word, candidates[i]);
-    if (d < best_distance) {
+    const std::size_t d = edit_distance(small, lower_case(candidates[i]));
+    // Of "ml" nothing is left when both letters are others.
+    if (d < best_distance && d < std::max(word.size(), candidates[i].size())) {
       best_distance = d;
       best = candidates[i];
     }

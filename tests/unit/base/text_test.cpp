@@ -37,4 +37,8 @@ TEST_CASE("text: a near word is found, a far one is not", "[base][text]") {
   constexpr std::array<std::string_view, 3> kWords{"pressure", "limit", "stopped"};
   CHECK(nearest_word("presure", kWords.data(), kWords.size()) == "pressure");
   CHECK_FALSE(nearest_word("grease", kWords.data(), kWords.size()).has_value());
+  constexpr std::array<std::string_view, 5> kUnits{"ml", "l", "g", "kg", "strokes"};
+  CHECK(nearest_word("KG", kUnits.data(), kUnits.size()) == "kg");
+  CHECK_FALSE(nearest_word("t", kUnits.data(), kUnits.size()).has_value());
+  CHECK_FALSE(nearest_word("oz", kUnits.data(), kUnits.size()).has_value());
 }
