@@ -181,6 +181,23 @@ test('a wrong figure is told beside its field and keeps nothing', async () => {
   await page.done();
 });
 
+test('a keypad with a comma will do, and a refill told by its two levels alone', async () => {
+  const page = await site.open('tablet', { hasTouch: true });
+  await page.goto(`${home}/record/refill?lubricator=lub1`);
+  await page.waitForSelector('[name=amount]:focus');
+  await looked(page, () => page.keyboard.type('1,7'));
+  assert.equal(await page.inputValue('[name=amount]'), '1.7');
+  assert.equal(await page.locator('.fault').count(), 0);
+  await page.fill('[name=amount]', '');
+  await page.fill('[name=level_before_pct]', '41,5');
+  await page.fill('[name=level_after_pct]', '88');
+  assert.match(await keep(page), /Kept: refill lub1.*level 41.5 % to 88 %/s);
+  await page.goto(`${home}/hours`);
+  await page.fill('.row >> nth=0 >> .number', '123,4');
+  assert.equal(await page.inputValue('.row >> nth=0 >> .number'), '123.4');
+  await page.done();
+});
+
 test('a double tap keeps one record', async () => {
   const page = await site.open('phone', { hasTouch: true });
   await page.goto(`${home}/record/refill?lubricator=lub1`);

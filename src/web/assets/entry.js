@@ -195,6 +195,15 @@
     });
   }
 
+  /** A keypad of many countries has a comma and no point. */
+  function point(e) {
+    var el = e.target;
+    if (!el.classList.contains('number') || !/^\s*\d*,\d*\s*$/.test(el.value)) return;
+    var at = el.selectionStart;
+    el.value = el.value.replace(',', '.');
+    el.setSelectionRange(at, at);
+  }
+
   function attach(form) {
     form.addEventListener('change', function () { expect(form); });
     window.addEventListener('pageshow', function () { expect(form); });  // a browser fills in again what was chosen
@@ -218,6 +227,7 @@
       });
     }
     form.addEventListener('input', function (e) {
+      point(e);
       if (e.target.name === 'right_remark') return;
       clearTimeout(timer);
       timer = setTimeout(function () { look().catch(function () {}); }, 350);
@@ -281,6 +291,7 @@
     token = token || (field(form, 'form_token') && field(form, 'form_token').value);
     form.querySelectorAll('.row').forEach(function (row) { row.querySelector('[type=hidden]').value = newId(); });
     var busy = false;
+    form.addEventListener('input', point);
     form.addEventListener('submit', function (e) {
       e.preventDefault();
       if (busy) return;

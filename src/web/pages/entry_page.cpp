@@ -443,6 +443,9 @@ NamedTexts record_fields(Kind kind, const Request& q) {
   NamedTexts out;
   for (const EntryField& f : fields_of(kind))
     if (const auto text = value_of(q.form, f.name); !text.empty()) out.emplace_back(f.name, text);
+  // A unit is chosen from the first, also for a refill that is told by its two levels and has no amount.
+  if (kind == Kind::refill && text_of(out, "amount").empty())
+    std::erase_if(out, [](const auto& field) { return field.first == "unit"; });
   return out;
 }
 

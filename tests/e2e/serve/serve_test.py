@@ -87,6 +87,13 @@ class AtTheMachine(Case):
         self.assertEqual(sorted(answers), [200] * 48 + [201] * 48)
         self.assertEqual(len(self.refills()), 48)
 
+    def test_a_refill_may_be_told_by_its_two_levels_though_a_unit_is_chosen(self):
+        status, text, _ = self.server.keep(1, amount="", level_before_pct="17", level_after_pct="88")
+        self.assertEqual(status, 201, text)
+        status, text, _ = self.server.keep(2, amount="", level_before_pct="88")
+        self.assertEqual(status, 422, text)
+        self.assertEqual(len(self.refills()), 1)
+
     def test_a_form_without_script_asks_once_where_it_is_odd(self):
         status, text, _ = self.server.ask("GET", "/ship/brackensound/record/refill?lubricator=lub1")
         token = form_token(text)
