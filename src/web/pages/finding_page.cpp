@@ -19,7 +19,9 @@ void finding_card(Html& h, const Finding& f, const FindingState& state, const Na
   const std::string kind = spoken(name_of(f.kind));
   h.raw(link(finding_path(f.id) + tail, with_ship ? fmt::format("{}, {}: {}", names.vessel(f.vessel), subject, kind)
                                                   : fmt::format("{}: {}", subject, kind)));
-  h.raw("</h3>\n<p>").esc(f.summary).raw("</p>\n<p class=\"quiet\">");
+  Report summary;
+  summary.blocks.emplace_back(Paragraph{f.summary});
+  h.raw("</h3>\n").raw(html_blocks(summary)).raw("<p class=\"quiet\">");
   h.esc(how_sure(f));
   if (f.began) h.raw("; began about ").esc(format_day(f.began->estimate, names.zone(f.vessel)));
   h.raw("; seen since ").esc(format_day(f.first_seen, names.zone(f.vessel)));
@@ -99,7 +101,9 @@ Report told(const Finding& f, const FindingState& state, const Zone& zone) {
   for (const Figure& x : f.figures) {
     if (x.name == "strength") continue;
     const bool has_unit = !x.unit.empty() && x.unit != "1";
-    fact(spoken(x.name), format_estimate(x.estimate) + (has_unit ? " " + x.unit : ""));
+    const Estimate& e = x.estimate;  // a single figure is a count or a reading: no range belongs to it
+    const std::string text = e.low == e.value && e.high == e.value ? format_figure(e.value) : format_estimate(e);
+    fact(spoken(x.name), text + (has_unit ? " " + x.unit : ""));
   }
   out.blocks.emplace_back(std::move(facts));
   const auto list = [&out](std::string title, std::vector<std::string> items) {
