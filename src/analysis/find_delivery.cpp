@@ -99,7 +99,9 @@ void report_missed(const ReviewContext& c, const Lubricator& lubricator, const D
   if (cycles_tell && r.delivery_ratio) add_figure(f, "delivery_ratio", *r.delivery_ratio, "1");
   if (!cycles_tell && r.cycle_ratio) add_figure(f, "cycle_ratio", *r.cycle_ratio, "1");
   add_figure(f, "missing", s.amount_cm3, "cm3");
-  add_figure(f, "missing_cycles", s.equivalent_cycles, "full cycles");
+  const double per_cm3 = s.amount_cm3.value > 0 ? s.equivalent_cycles / s.amount_cm3.value : 0;
+  add_figure(f, "missing_cycles",
+             Estimate{s.equivalent_cycles, per_cm3 * s.amount_cm3.low, per_cm3 * s.amount_cm3.high}, "full cycles");
   add_strength(f, s.strength);
   std::vector<std::string> symptoms = symptoms_of(c, lubricator.id, s.began, alarms);
   const std::size_t fed = c.digest.schedule->shafts_fed(lubricator.id, c.as_of).size();
