@@ -39,7 +39,7 @@ class Setter {
   }
 
   void text(const std::string& words, const TextLook& look, double indent, bool keeps, double width = kWidth) {
-    for (const std::string& line : broken_into_lines(words, width - indent, look.size, look.is_strong)) {
+    for (const std::string& line : broken_into_lines(cubic(words), width - indent, look.size, look.is_strong)) {
       Drawing d{kWidth, line_of(look.size)};
       d.text({indent, look.size}, line, look);
       add(std::move(d), keeps);
@@ -49,7 +49,7 @@ class Setter {
   void bullets(const std::vector<std::string>& items, double size, double indent, bool keeps) {
     for (const std::string& item : items) {
       bool is_first = true;
-      for (const std::string& line : broken_into_lines(item, kWidth - indent - 14, size)) {
+      for (const std::string& line : broken_into_lines(cubic(item), kWidth - indent - 14, size)) {
         Drawing d{kWidth, line_of(size)};
         if (is_first) d.mark({indent + 4, size - 3.6}, Shape::disc, 3.2, ink::kQuiet);
         d.text({indent + 14, size}, line, {size, ink::kText});
@@ -95,7 +95,7 @@ class Setter {
     const std::string word = urgency_word(f.urgency);
     title.text({18, 13}, word, {13, colour_of(f.urgency), Anchor::start, true});
     const double at = 18 + text_width(word, 13, true) + 9;
-    const auto lines = broken_into_lines(f.title, kWidth - at, 13, true);
+    const auto lines = broken_into_lines(cubic(f.title), kWidth - at, 13, true);
     title.text({at, 13}, lines.front(), {13, ink::kText, Anchor::start, true});
     add(std::move(title), true);
     for (std::size_t i = 1; i < lines.size(); ++i) text(lines[i], {13, ink::kText, Anchor::start, true}, at, true);
@@ -140,7 +140,7 @@ class Setter {
 
   void named(const std::string& name, const std::string& value, double indent, double names, bool keeps) {
     bool is_first = true;
-    for (const std::string& line : broken_into_lines(value, kWidth - indent - names, kSmall)) {
+    for (const std::string& line : broken_into_lines(cubic(value), kWidth - indent - names, kSmall)) {
       Drawing d{kWidth, line_of(kSmall)};
       if (is_first) d.text({indent, kSmall}, name, {kSmall, ink::kQuiet});
       d.text({indent + names, kSmall}, line, {kSmall, ink::kText});
@@ -219,7 +219,11 @@ std::vector<double> column_widths(const ReportTable& t) {
   return out;
 }
 
-void Setter::operator()(const ReportTable& t) {
+void Setter::operator()(const ReportTable& as_said) {
+  ReportTable t = as_said;
+  for (ReportTable::Column& c : t.columns) c.head = cubic(std::move(c.head));
+  for (TableRow& row : t.rows)
+    for (TableCell& c : row.cells) c.text = cubic(std::move(c.text));
   if (!t.caption.empty()) {
     gap(6);
     text(t.caption, {kSmall, ink::kText, Anchor::start, true}, 0, true);
@@ -296,7 +300,7 @@ void Setter::operator()(const BlankTable& t) {
   Drawing head{kWidth, line_of(kSmall) + static_cast<double>(most) * line_of(kTable - 1) + 7};
   head.box({at.front(), 0, at.back() - at.front(), head.height()}, ink::kCalmBand);
   for (std::size_t c = 0; c < t.columns.size(); ++c) {
-    head.text({at[c] + 4, kSmall + 3}, t.columns[c].head, {kSmall, ink::kText, Anchor::start, true});
+    head.text({at[c] + 4, kSmall + 3}, cubic(t.columns[c].head), {kSmall, ink::kText, Anchor::start, true});
     for (std::size_t i = 0; i < hints[c].size(); ++i) {
       head.text({at[c] + 4, 3 + line_of(kSmall) + kTable - 1 + static_cast<double>(i) * line_of(kTable - 1)},
                 hints[c][i], {kTable - 1, ink::kQuiet});

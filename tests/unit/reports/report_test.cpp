@@ -197,6 +197,30 @@ TEST_CASE("pdf: on A4 and on Letter no text lies on another or leaves the page",
   }
 }
 
+TEST_CASE("pdf: cubic centimetres are written as on the pages, wherever they stand", "[report][pdf]") {
+  Report r;
+  r.title = "T";
+  r.footer = "T";
+  r.blocks.emplace_back(Paragraph{"took 12 cm3", false, false});
+  r.blocks.emplace_back(BulletList{"in cm3", {"1 cm3"}});
+  r.blocks.emplace_back(Facts{{{"dose", "2 cm3"}}});
+  r.blocks.emplace_back(Cautions{"first", {"3 cm3"}});
+  ReportTable t;
+  t.caption = "grease, cm3";
+  t.columns = {{"loss cm3/h", true}};
+  t.rows.push_back({{{"4 cm3", {}}}});
+  r.blocks.emplace_back(t);
+  r.blocks.emplace_back(FindingBlock{Urgency::act, "5 cm3", "6 cm3", {{"missing", "7 cm3"}}, {"8 cm3"}, {}});
+  int found = 0;
+  for (const Drawing& page : lay_out(r, Paper::a4).pages)
+    for (const TextItem& x : texts_of(page)) {
+      CAPTURE(x.text);
+      CHECK(x.text.find("cm3") == std::string::npos);
+      found += x.text.find("cm\xC2\xB3") != std::string::npos ? 1 : 0;
+    }
+  CHECK(found == 12);
+}
+
 TEST_CASE("pdf: no chart is cut by the end of a page", "[report][pdf]") {
   for (const Report& r : Shown{}.all()) {
     for (const Paper paper : {Paper::a4, Paper::letter}) {
