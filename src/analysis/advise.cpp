@@ -108,7 +108,8 @@ std::string pct(double p) {
   return fmt::format("{:.0f} %", 100 * p);
 }
 
-void say_interval(ShaftAdvice& a) {
+/// \param days_since the last greasing
+void say_interval(ShaftAdvice& a, double days_since) {
   const std::string reserve = fmt::format("{:.0f} %", a.reserve_pct);
   if (!a.present_h) {
     a.says.push_back(a.has_limit
@@ -134,9 +135,9 @@ void say_interval(ShaftAdvice& a) {
       fmt::format("{} ends above the reserve of {} with a probability of {}", now, reserve, pct(*a.p_holds)));
   if (a.is_overdue)
     a.says.push_back(
-        fmt::format("but it is overdue now: {} since the last greasing, which leaves it above the reserve with a "
-                    "probability of {}",
-                    interval_text(*a.since_last_h, a.hours_per_day), pct(*a.p_now)));
+        fmt::format("but it is overdue now: {} h and {:.0f} days since the last greasing, which leaves it above the "
+                    "reserve with a probability of {}",
+                    figure_text(*a.since_last_h), std::floor(days_since), pct(*a.p_now)));
   if (a.p_practised && *a.p_practised < kAdviceConfidence)
     a.says.push_back(
         fmt::format("but the last greasings were {} apart, which ends above the reserve with a probability of "
@@ -357,7 +358,7 @@ ShaftAdvice advise_shaft(const VesselLog& log, const VesselReview& review, const
     a.says.push_back("the cause comes first: " + all +
                      "; no setting mends it, and the figures are of the state as it is");
   }
-  say_interval(a);
+  say_interval(a, days_between(detail.history.intervals.back().at, as_of));
   if (a.is_automatic) say_dose(a);
   if (a.is_mostly_bounded && a.is_automatic)
     a.says.push_back(fmt::format(

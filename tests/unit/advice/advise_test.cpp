@@ -131,7 +131,9 @@ TEST_CASE("advice: a shaft that is overdue is not told that it could wait longer
   CHECK(a.is_overdue);
   CHECK(*a.since_last_h == Approx(1500).epsilon(0.02));
   CHECK(*a.p_now < 0.5);
-  CHECK_THAT(all(a.says), Contains("it is overdue now") && !Contains("would allow"));
+  // Days of the calendar, not the hours at some rate of use: nothing was greased since day 600.
+  CHECK_THAT(all(a.says),
+             Contains("it is overdue now: 1500 h and 150 days since the last greasing") && !Contains("would allow"));
 }
 
 TEST_CASE("advice: the nearer of hours and days is the registered interval; without one, the usual", "[advise]") {
