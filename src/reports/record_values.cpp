@@ -149,8 +149,7 @@ std::string says(const Entry& e, const Names& names) { return std::visit(Phrase{
 
 std::string format_expected(Kind kind, const Estimate& e) {
   if (kind != Kind::hours) return format_expected_cm3(e);
-  return fmt::format("{} h; usual {} to {}", format_figure(e.value, 6), format_figure(e.low, 6),
-                     format_figure(e.high, 6));
+  return fmt::format("{:.0f} h; usual {:.0f} to {:.0f}", e.value, e.low, e.high);
 }
 
 std::string format_expected_in(Unit unit, std::optional<double> cm3_per_unit, const Estimate& cm3) {

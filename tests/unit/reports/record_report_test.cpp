@@ -51,6 +51,7 @@ TEST_CASE("changes: only what is said otherwise, with the old value", "[reports]
 
 TEST_CASE("expected: an amount is told in the unit that it is given in, in plain digits", "[reports][record]") {
   const Estimate cm3{1234.4, 987.6, 23456.0};
+  CHECK(format_expected(Kind::hours, {4669.99, 4610.62, 4729.37}) == "4670 h; usual 4611 to 4729");
   CHECK(format_expected_in(Unit::cm3, 1.0, cm3) == "1234 cm\xC2\xB3; usual 988 to 23456");
   CHECK(format_expected_in(Unit::strokes, 1.3, cm3) == "950 strokes; usual 760 to 18043 (1234 cm\xC2\xB3)");
   CHECK(format_expected_in(Unit::kg, 1000 / 0.92, cm3) == "1.14 kg; usual 0.91 to 21.58 (1234 cm\xC2\xB3)");
