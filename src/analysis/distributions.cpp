@@ -64,11 +64,6 @@ double normal_log_cdf(double z) noexcept {
   return normal_log_pdf(z) + std::log(mills_far(-z));
 }
 
-double normal_hazard(double z) noexcept {
-  if (z > 20) return z == kInf ? kInf : 1 / mills_far(z);
-  return normal_pdf(z) / normal_tail(z);
-}
-
 double normal_log_between(double low, double high) noexcept {
   if (!(low < high)) return -kInf;
   if (low > 0) return normal_log_between(-high, -low);  // both in the lower half, where the cdf keeps its digits
@@ -239,11 +234,6 @@ double poisson_cdf(std::int64_t n, double mean) {
   if (n < 0) return 0;
   return gamma_q(static_cast<double>(n) + 1, mean);
 }
-double poisson_at_least(std::int64_t n, double mean) {
-  need_mean(mean);
-  if (n <= 0) return 1;
-  return gamma_p(static_cast<double>(n), mean);
-}
 
 double binomial_pmf(std::int64_t k, std::int64_t n, double p) {
   need_count("trials", n);
@@ -253,13 +243,6 @@ double binomial_pmf(std::int64_t k, std::int64_t n, double p) {
   if (p == 1) return k == n ? 1.0 : 0.0;
   const auto a = static_cast<double>(k), b = static_cast<double>(n - k);
   return bm::ibeta_derivative(a + 1, b + 1, p) / (a + b + 1);
-}
-double binomial_cdf(std::int64_t k, std::int64_t n, double p) {
-  need_count("trials", n);
-  need_chance(p);
-  if (k < 0) return 0;
-  if (k >= n) return 1;
-  return bm::ibetac(static_cast<double>(k) + 1, static_cast<double>(n - k), p);
 }
 double binomial_at_least(std::int64_t k, std::int64_t n, double p) {
   need_count("trials", n);

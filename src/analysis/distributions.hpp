@@ -30,8 +30,6 @@ inline double normal_tail(double z) noexcept { return 0.5 * std::erfc(0.70710678
 double normal_log_pdf(double z) noexcept;
 /// log P(Z <= z), accurate for every z: below -37, where P underflows, by the continued fraction of Mills' ratio.
 double normal_log_cdf(double z) noexcept;
-/// Inverse Mills ratio pdf(z) / P(Z > z), for every z; about z for large z.
-double normal_hazard(double z) noexcept;
 /// log(P(low < Z <= high)) without cancellation; -inf when low >= high.
 double normal_log_between(double low, double high) noexcept;
 /// z with P(Z <= z) = p; -inf at 0, +inf at 1.
@@ -77,11 +75,8 @@ double poisson_pmf(std::int64_t n, double mean);
 double poisson_log_pmf(std::int64_t n, double mean);
 /// P(N <= n)
 double poisson_cdf(std::int64_t n, double mean);
-/// P(N >= n)
-double poisson_at_least(std::int64_t n, double mean);
-/// Binomial law: P(K = k), P(K <= k) and P(K >= k) of n trials with chance p each.
+/// Binomial law: P(K = k) and P(K >= k) of n trials with chance p each.
 double binomial_pmf(std::int64_t k, std::int64_t n, double p);
-double binomial_cdf(std::int64_t k, std::int64_t n, double p);
 double binomial_at_least(std::int64_t k, std::int64_t n, double p);
 
 /// Exact two-sided limits of a Poisson mean from one count. Divide by the exposure for limits of a rate.

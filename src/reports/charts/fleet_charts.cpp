@@ -238,12 +238,6 @@ void draw_spark(Drawing& on, const FleetShaft& s, const TimeAxis& axis, const Bo
 
 }  // namespace
 
-Drawing sparkline(const FleetShaft& shaft, const TimeAxis& axis) {
-  Drawing d{150, 40};
-  draw_spark(d, shaft, axis, {1, 1, 148, 38});
-  return d;
-}
-
 Chart small_multiples(std::span<const FleetShaft> shafts, const TimeAxis& axis, std::string title) {
   constexpr std::size_t kInRow = 4;
   Chart c;

@@ -26,7 +26,4 @@ Chart washout_funnel(std::span<const FleetShaft> shafts);
 /// was. \param title what they have in common; four in a row
 Chart small_multiples(std::span<const FleetShaft> shafts, const TimeAxis& axis, std::string title);
 
-/// The one picture of it, for a row of a table: 150 x 40 px.
-Drawing sparkline(const FleetShaft& shaft, const TimeAxis& axis);
-
 }  // namespace shaftlog
