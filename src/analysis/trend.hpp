@@ -25,6 +25,7 @@ struct MannKendall {
   std::optional<double> p_two_sided_exact;
 };
 /// \param x, y the same length n >= 2, finite, in any order; x need not be evenly spaced
+/// O(n log n) time.
 /// \throws Error{bad_data} when lengths differ, n < 2 or a value is not finite
 /// \source [gilbert_1987], [epa_g9], [hollander_wolfe_1973]
 MannKendall mann_kendall(std::span<const double> x, std::span<const double> y);
@@ -47,5 +48,8 @@ struct TheilSen {
 /// \throws Error{bad_data} as mann_kendall, and when no two x differ
 /// \source [sen_1968], [gilbert_1987]
 TheilSen theil_sen(std::span<const double> x, std::span<const double> y, double confidence = 0.9);
+
+/// The slopes of all pairs with different x, in no order. \throws Error{bad_data} as theil_sen
+std::vector<double> pair_slopes(std::span<const double> x, std::span<const double> y);
 
 }  // namespace shaftlog
