@@ -1,8 +1,10 @@
 #include "analysis/plain.hpp"
 
+#include "analysis/change_orders.hpp"
 #include "analysis/change_point.hpp"
 #include "analysis/control_charts.hpp"
 #include "analysis/trend.hpp"
+#include "analysis/wide.hpp"
 
 #include <algorithm>
 #include <array>
@@ -130,21 +132,20 @@ PlainSignal trend(std::span<const double> x, std::span<const double> hours, bool
   return s;
 }
 
-constexpr std::size_t kTogether = 8;  ///< orders that are looked at side by side
-
 /// How much of the squares about the mean the best single change takes away, 2 values at least on either side; of
-/// several orders of the same values.
-/// \param x their deviations from the mean, place by place, at each place those of all orders
+/// eight orders of the same values.
+/// \param x their deviations from the mean
+/// \param places of the values, place by place, at each place those of all orders
 /// \param weight of a split behind k values: 1 / k + 1 / (n - k)
-std::array<double, kTogether> best_splits(std::span<const double> x, std::span<const double> weight) {
-  std::array<double, kTogether> left{}, best{};
+SHAFTLOG_WIDE void put_best_splits(const double* x, const std::uint32_t* places, std::span<const double> weight,
+                                   double* out) {
+  std::array<double, kOrdersTogether> left{}, best{};
   for (std::size_t k = 1; k + 1 < weight.size(); ++k) {
-    const std::span<const double> place = x.subspan((k - 1) * kTogether, kTogether);
-    for (std::size_t o = 0; o < kTogether; ++o) left[o] += place[o];
+    for (std::size_t o = 0; o < kOrdersTogether; ++o) left[o] += x[places[(k - 1) * kOrdersTogether + o]];
     if (k < 2) continue;
-    for (std::size_t o = 0; o < kTogether; ++o) best[o] = std::max(best[o], left[o] * left[o] * weight[k]);
+    for (std::size_t o = 0; o < kOrdersTogether; ++o) best[o] = std::max(best[o], left[o] * left[o] * weight[k]);
   }
-  return best;
+  std::copy(best.begin(), best.end(), out);
 }
 
 // The largest ratio over all splits follows no table: its p is counted over orders of the same values.
@@ -157,33 +158,25 @@ PlainSignal change(std::span<const double> x) {
   if (!(*most > *least)) return untold(s.method, "the values do not vary");
   const std::size_t n = x.size();
   const double mean = mean_of(x);
-  std::vector<double> shuffled(n), weight(n, 0.0), orders(n * kTogether);
-  for (std::size_t i = 0; i < n; ++i) shuffled[i] = x[i] - mean;
+  std::vector<double> off(n), weight(n, 0.0);
+  for (std::size_t i = 0; i < n; ++i) off[i] = x[i] - mean;
   for (std::size_t k = 1; k < n; ++k) weight[k] = 1 / static_cast<double>(k) + 1 / static_cast<double>(n - k);
-  const auto put = [&](std::size_t order) {
-    for (std::size_t i = 0; i < n; ++i) orders[i * kTogether + order] = shuffled[i];
-  };
-  put(0);
-  const double seen = best_splits(orders, weight)[0];
+  std::array<double, kOrdersTogether> best{};
+  std::vector<std::uint32_t> as_it_is(n * kOrdersTogether);
+  for (std::size_t i = 0; i < as_it_is.size(); ++i) as_it_is[i] = static_cast<std::uint32_t>(i / kOrdersTogether);
+  put_best_splits(off.data(), as_it_is.data(), weight, best.data());
+  const double seen = best[0];
   // A split of the same values in another order of summing is as large.
   const double as_seen = seen - 1e-12 * (seen + static_cast<double>(n) * mean * mean);
-  std::uint64_t state = 0x53484654ULL;  // the same orders on every run
-  constexpr std::size_t kOrders = 1999;
+  std::size_t left = kChangeOrders;
   int as_large = 0;
-  for (std::size_t order = 0; order < kOrders; order += kTogether) {
-    const std::size_t some = std::min(kTogether, kOrders - order);
-    for (std::size_t o = 0; o < some; ++o) {
-      for (std::size_t i = n - 1; i > 0; --i) {
-        state = state * 6364136223846793005ULL + 1442695040888963407ULL;
-        std::swap(shuffled[i], shuffled[static_cast<std::uint32_t>(state >> 33) % static_cast<std::uint32_t>(i + 1)]);
-      }
-      put(o);
-    }
-    const auto best = best_splits(orders, weight);
-    as_large += static_cast<int>(std::count_if(best.begin(), best.begin() + static_cast<std::ptrdiff_t>(some),
-                                               [&](double b) { return b >= as_seen; }));
-  }
-  s.statistic = (as_large + 1.0) / (static_cast<double>(kOrders) + 1.0);
+  each_change_order(n, [&](std::span<const std::uint32_t> places) {
+    put_best_splits(off.data(), places.data(), weight, best.data());
+    const auto end = best.begin() + static_cast<std::ptrdiff_t>(std::min(left, kOrdersTogether));
+    as_large += static_cast<int>(std::count_if(best.begin(), end, [&](double b) { return b >= as_seen; }));
+    left -= std::min(left, kOrdersTogether);
+  });
+  s.statistic = (as_large + 1.0) / (static_cast<double>(kChangeOrders) + 1.0);
   s.signals = s.statistic < s.limit;
   const LevelShift shift = find_level_shift(x);
   s.is_up = shift.mean_after > shift.mean_before;
