@@ -1,6 +1,7 @@
 #include "analysis/delivery.hpp"
 
 #include "analysis/distributions.hpp"
+#include "analysis/face_value.hpp"
 #include "analysis/ratio_filter.hpp"
 #include "analysis/wide.hpp"
 
@@ -371,6 +372,43 @@ void expect(std::vector<BalanceEvent>& events, LubricatorId id, const Schedule& 
   share_doubt(events, schedule.hour_readings(id));
 }
 
+/// What was used and called for between two levels, as the events come.
+class Tally {
+ public:
+  explicit Tally(Instant first) : from_{first} {}
+  void run(double expected_cm3) { expected_ += expected_cm3; }
+  void pour(std::optional<double> cm3) {
+    if (cm3)
+      poured_ += *cm3;
+    else
+      lose();
+  }
+  /// The level is not known any more: another reservoir, or grease poured that nobody measured.
+  void lose() { knows_level_ = false; }
+  /// The stretch that ends with this level; empty: it has no beginning, or nothing was called for.
+  [[nodiscard]] std::optional<RatioStep> end(double level, const BalanceEvent& e) const {
+    if (!knows_level_ || expected_ <= 0) return std::nullopt;
+    RatioStep step;
+    step.from = from_;
+    step.at = e.at;
+    step.expected_cm3 = expected_;
+    step.used_cm3 = level_ - level + poured_;
+    step.record = e.record;
+    return step;
+  }
+  void begin(double level, Instant at) {
+    knows_level_ = true;
+    level_ = level;
+    from_ = at;
+    expected_ = poured_ = 0;
+  }
+
+ private:
+  Instant from_;
+  bool knows_level_ = false;
+  double level_ = 0, expected_ = 0, poured_ = 0;
+};
+
 /// Jumps of a reservoir's content, with `unit` one per cent of full.
 Jumps jumps_of_reservoir(double unit) { return {0.3, 5 * unit, 0.6, 52 * unit, 15 * unit, 0.03, 6 * unit}; }
 
@@ -398,44 +436,30 @@ DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricat
   Balance balance{RatioFilter{unit, 12 * unit, jumps_of_reservoir(unit), shares}, expected, kLeastUnits * unit, {}, {}};
   RatioFilter& filter = balance.filter;
   filter.start(events.front().at);
-  double expected_all = 0, stretch = 0;
-  double poured_since = 0;
-  std::optional<double> level_then;
-  Instant stretch_from = events.front().at;
+  double expected_all = 0;
+  Tally tally{events.front().at};
   for (std::size_t i = 0; i < events.size(); ++i) {
     BalanceEvent& e = events[i];
     if (i > 0) {
       filter.run(e);
-      stretch += e.expected;
+      tally.run(e.expected);
       if (reservoir_at(lubricator, events[i - 1].at) != reservoir_at(lubricator, e.at)) {
         filter.pour(std::nullopt, 0);  // another reservoir
-        level_then.reset();
+        tally.lose();
       }
     }
     const auto close = [&](double level) {
-      if (level_then && stretch > 0) {
-        expected_all += stretch;
-        RatioStep step;
-        step.from = stretch_from;
-        step.at = e.at;
-        step.expected_cm3 = stretch;
-        step.used_cm3 = *level_then - level + poured_since;
-        const auto parts = filter.ratios();
-        step.p_low = p_low(parts);
-        step.p_high = p_high(parts);
-        step.record = e.record;
-        balance.see(parts, e.at, i);
-        if (with_ratios) step.ratio = mixture_summary(balance.ratios(), 0, kStepFaint);
-        const double sd = filter.scale() * unit * std::sqrt(2.0);
-        result.stretch_sd = sd / stretch;
-        result.steps.push_back(step);
-      }
-    };
-    const auto begin = [&](double level) {
-      level_then = level;
-      poured_since = 0;
-      stretch = 0;
-      stretch_from = e.at;
+      std::optional<RatioStep> step = tally.end(level, e);
+      if (!step) return;
+      expected_all += step->expected_cm3;
+      const auto parts = filter.ratios();
+      step->p_low = p_low(parts);
+      step->p_high = p_high(parts);
+      balance.see(parts, e.at, i);
+      if (with_ratios) step->ratio = mixture_summary(balance.ratios(), 0, kStepFaint);
+      const double sd = filter.scale() * unit * std::sqrt(2.0);
+      result.stretch_sd = sd / step->expected_cm3;
+      result.steps.push_back(*step);
     };
     // Two readings of one moment share its doubt: each is given twice its variance, so that their mean has it once.
     const bool is_double = e.before && e.after && e.poured;
@@ -444,18 +468,15 @@ DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricat
     if (e.before) {
       filter.read(*e.before, coarse, moment_sd, false);
       close(*e.before);
-      begin(*e.before);
+      tally.begin(*e.before, e.at);
     }
     if (e.refilled) {
       filter.pour(e.poured, e.poured_sd);
-      if (e.poured)
-        poured_since += *e.poured;
-      else
-        level_then.reset();
+      tally.pour(e.poured);
       if (e.after) {
         filter.read(*e.after, coarse, moment_sd, e.poured.has_value());
         if (!e.before) close(*e.after);
-        begin(*e.after);
+        tally.begin(*e.after, e.at);
       }
     }
   }
@@ -483,6 +504,37 @@ DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricat
   if (balance.low.open) result.low = shift_of(filter, balance.low, events, true, last, expected, 1, per_cycle);
   if (balance.high.open) result.high = shift_of(filter, balance.high, events, false, last, expected, 1, per_cycle);
   return result;
+}
+
+std::vector<RatioStep> list_stretches(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,
+                                      Instant as_of) {
+  std::vector<RatioStep> out;
+  const LubricatorSetting* setting = setting_at(lubricator.settings, as_of);
+  if (setting == nullptr || in_cm3(setting->reservoir) <= 0) return out;
+  const std::vector<BalanceEvent> events = reservoir_events(log, lubricator, as_of);
+  if (events.empty()) return out;
+  Tally tally{events.front().at};
+  const auto close = [&](double level, const BalanceEvent& e) {
+    if (const std::optional<RatioStep> step = tally.end(level, e)) out.push_back(*step);
+    tally.begin(level, e.at);
+  };
+  for (std::size_t i = 0; i < events.size(); ++i) {
+    const BalanceEvent& e = events[i];
+    if (i > 0) {
+      const Instant before = events[i - 1].at;
+      tally.run(std::max(0.0, schedule.expected_cm3(lubricator.id, before, e.at)));
+      if (reservoir_at(lubricator, before) != reservoir_at(lubricator, e.at)) tally.lose();
+    }
+    if (e.before) close(*e.before, e);
+    if (!e.refilled) continue;
+    tally.pour(e.poured);
+    if (!e.after) continue;
+    if (e.before)
+      tally.begin(*e.after, e.at);
+    else
+      close(*e.after, e);
+  }
+  return out;
 }
 
 }  // namespace shaftlog

@@ -1,4 +1,5 @@
 #include "analysis/contradictions.hpp"
+#include "analysis/face_value.hpp"
 #include "analysis/review.hpp"
 
 #include <algorithm>
@@ -102,13 +103,17 @@ double delivered_cm3(const VesselDigest& digest, ShaftId shaft, Instant a, Insta
   return out;
 }
 
-VesselDigest digest(const VesselLog& full_log, Instant as_of, bool with_detail) {
+namespace {
+
+/// \param weigh fills in what is known of each lubricator's delivery
+template <class Weigh>
+VesselDigest digest_by(const VesselLog& full_log, Instant as_of, const Weigh& weigh) {
   VesselDigest d;
   d.vessel = full_log.vessel.id;
   d.suspects = find_contradictions(full_log, as_of);
   const std::vector<Uuid> left_out = uncounted(d.suspects);
-  const VesselLog reduced =
-      left_out.empty() ? VesselLog{} : without(full_log, std::set<Uuid>{left_out.begin(), left_out.end()});
+  VesselLog reduced;
+  if (!left_out.empty()) reduced = without(full_log, std::set<Uuid>{left_out.begin(), left_out.end()});
   const VesselLog& log = left_out.empty() ? full_log : reduced;
 
   std::map<ShaftId, HoursCurve> curves;
@@ -126,13 +131,27 @@ VesselDigest digest(const VesselLog& full_log, Instant as_of, bool with_detail) 
   }
   name_exchanged_meters(log, rollovers, as_of, d.suspects);
   d.schedule = std::make_shared<const Schedule>(log, curves, as_of);
-  for (const Lubricator& lubricator : log.lubricators) {
+  for (const Lubricator& lubricator : log.lubricators) weigh(log, lubricator, d);
+  for (const Shaft& shaft : log.shafts) d.histories[shaft.id] = make_history(log, shaft, d, as_of);
+  return d;
+}
+
+}  // namespace
+
+VesselDigest digest(const VesselLog& full_log, Instant as_of, bool with_detail) {
+  return digest_by(full_log, as_of, [&](const VesselLog& log, const Lubricator& lubricator, VesselDigest& d) {
     DeliveryResult result = balance_delivery(log, lubricator, *d.schedule, as_of, with_detail);
     if (result.low) d.blame[lubricator.id] = blame_device(log, d.hours, *d.schedule, lubricator.id, result, as_of);
     d.delivery[lubricator.id] = std::move(result);
-  }
-  for (const Shaft& shaft : log.shafts) d.histories[shaft.id] = make_history(log, shaft, d, as_of);
-  return d;
+  });
+}
+
+VesselDigest digest_at_face_value(const VesselLog& full_log, Instant as_of) {
+  return digest_by(full_log, as_of, [&](const VesselLog& log, const Lubricator& lubricator, VesselDigest& d) {
+    DeliveryResult& result = d.delivery[lubricator.id];
+    result.lubricator = lubricator.id;
+    result.steps = list_stretches(log, lubricator, *d.schedule, as_of);
+  });
 }
 
 }  // namespace shaftlog

@@ -3,6 +3,7 @@
 #include "analysis/change_orders.hpp"
 #include "analysis/change_point.hpp"
 #include "analysis/control_charts.hpp"
+#include "analysis/face_value.hpp"
 #include "analysis/trend.hpp"
 #include "analysis/wide.hpp"
 
@@ -272,6 +273,15 @@ PlainSeries plain_delivery(VesselId vessel, const DeliveryResult& delivery) {
   }
   s.signals = plain_signals(s.values, {}, true);
   return s;
+}
+
+std::vector<PlainSeries> list_plain_series(const VesselLog& log, Instant as_of) {
+  const VesselDigest d = digest_at_face_value(log, as_of);
+  std::vector<PlainSeries> out;
+  out.reserve(log.shafts.size() + log.lubricators.size());
+  for (const Shaft& s : log.shafts) out.push_back(plain_washout(d.histories.at(s.id)));
+  for (const Lubricator& l : log.lubricators) out.push_back(plain_delivery(d.vessel, d.delivery.at(l.id)));
+  return out;
 }
 
 }  // namespace shaftlog

@@ -52,6 +52,11 @@ struct PlainSeries {
 PlainSeries plain_washout(const ShaftHistory& history);
 /// used / called for of each stretch between two levels.
 PlainSeries plain_delivery(VesselId vessel, const DeliveryResult& delivery);
+/// Of one vessel: its shafts, then its lubricators, each by code. What the records contradict by themselves is left out
+/// (contradictions.hpp, hours.hpp); nothing is taken from the review's models, and nothing from other vessels.
+/// \param log sorted, as LogRepository::load_vessel gives it; nothing after as_of is used
+/// \source docs/methods/plain-methods.md
+std::vector<PlainSeries> list_plain_series(const VesselLog& log, Instant as_of);
 
 /// The methods on one series. \param hours position of each value on a scale of running hours; empty: count values
 /// \param is_ratio both directions count for the fixed rule

@@ -1,31 +1,34 @@
 #include "app/plain.hpp"
 
 #include "analysis/parallel.hpp"
+#include "app/asked.hpp"
+#include "storage/log_repository.hpp"
+#include "storage/register_repository.hpp"
 
-#include <algorithm>
-#include <iterator>
-#include <thread>
+#include <mutex>
 #include <utility>
 
 namespace shaftlog {
 
-PlainView review_plainly(Database& db, Instant now, const ReviewRequest& request) {
-  ReviewRequest detailed = request;
-  detailed.with_detail = true;
-  FleetReview fleet = review(db, now, detailed);
-  PlainView out;
-  out.as_of = fleet.as_of;
-  out.reg = std::move(fleet.reg);
-  const unsigned threads = request.threads != 0 ? request.threads : std::max(1U, std::thread::hardware_concurrency());
-  std::vector<std::vector<PlainSeries>> of(fleet.vessels.size());
-  in_parallel(of.size(), threads, [&](std::size_t i) {
-    const VesselReview& v = fleet.vessels[i];
-    for (const ShaftDetail& d : v.shaft_details) of[i].push_back(plain_washout(d.history));
-    for (const LubricatorDetail& d : v.lubricator_details) of[i].push_back(plain_delivery(v.vessel, d.delivery));
-  });
-  for (std::vector<PlainSeries>& some : of)
-    out.series.insert(out.series.end(), std::make_move_iterator(some.begin()), std::make_move_iterator(some.end()));
-  return out;
+PlainReview::PlainReview(Database& db, Instant now, const ReviewRequest& request)
+    : db_{&db}, view_{db}, request_{request}, as_of_{request.as_of.value_or(now)}, reg_{RegisterRepository{db}.load()} {
+  require_known(reg_, request_);
+}
+
+void PlainReview::each(const Tell& tell, const Put& put) const {
+  std::vector<VesselId> asked;
+  for (const Vessel& v : reg_.vessels)
+    if (is_asked(v, request_)) asked.push_back(v.id);
+  const LogRepository log{*db_};
+  std::mutex one_reads;
+  const auto load = [&](VesselId vessel) {
+    const std::lock_guard lock{one_reads};
+    return log.load_vessel(vessel, as_of_, request_.known);
+  };
+  in_order(
+      asked.size(), threads_of(request_),
+      [&](std::size_t i) { return tell(list_plain_series(load(asked[i]), as_of_)); },
+      [&](const std::string& text) { put(text); });
 }
 
 }  // namespace shaftlog

@@ -1,5 +1,6 @@
 #include "app/review.hpp"
 
+#include "app/asked.hpp"
 #include "app/vessel_part.hpp"
 #include "base/error.hpp"
 #include "base/text.hpp"
@@ -20,22 +21,6 @@ std::string near_word(const std::string& word, const std::vector<std::string>& k
   const std::vector<std::string_view> views{known.begin(), known.end()};
   const auto near = nearest_word(word, views.data(), views.size());
   return near ? fmt::format("; did you mean \"{}\"", *near) : std::string{};
-}
-
-void require_known(const Register& reg, const ReviewRequest& request) {
-  std::vector<std::string> codes, groups;
-  for (const Vessel& v : reg.vessels) {
-    codes.push_back(v.code);
-    if (v.group) groups.push_back(*v.group);
-  }
-  if (!request.vessel.empty() && std::find(codes.begin(), codes.end(), request.vessel) == codes.end()) {
-    throw Error{Errc::not_found, fmt::format("vessel \"{}\" is not registered{}", shown(request.vessel),
-                                             near_word(request.vessel, codes))};
-  }
-  if (!request.group.empty() && std::find(groups.begin(), groups.end(), request.group) == groups.end()) {
-    throw Error{Errc::not_found,
-                fmt::format("group \"{}\" has no vessel{}", shown(request.group), near_word(request.group, groups))};
-  }
 }
 
 /// What was found when the finding was closed; where that was not kept, what is found now.
@@ -105,6 +90,31 @@ void judge_closed(VesselPart& p, const VesselLog& log, Instant as_of, bool judge
 
 }  // namespace
 
+void require_known(const Register& reg, const ReviewRequest& request) {
+  std::vector<std::string> codes, groups;
+  for (const Vessel& v : reg.vessels) {
+    codes.push_back(v.code);
+    if (v.group) groups.push_back(*v.group);
+  }
+  if (!request.vessel.empty() && std::find(codes.begin(), codes.end(), request.vessel) == codes.end()) {
+    throw Error{Errc::not_found, fmt::format("vessel \"{}\" is not registered{}", shown(request.vessel),
+                                             near_word(request.vessel, codes))};
+  }
+  if (!request.group.empty() && std::find(groups.begin(), groups.end(), request.group) == groups.end()) {
+    throw Error{Errc::not_found,
+                fmt::format("group \"{}\" has no vessel{}", shown(request.group), near_word(request.group, groups))};
+  }
+}
+
+bool is_asked(const Vessel& vessel, const ReviewRequest& request) {
+  return (request.vessel.empty() || vessel.code == request.vessel) &&
+         (request.group.empty() || vessel.group == request.group);
+}
+
+unsigned threads_of(const ReviewRequest& request) {
+  return request.threads != 0 ? request.threads : std::max(1U, std::thread::hardware_concurrency());
+}
+
 VesselPart part_of(VesselReview review, const VesselLog& log, const std::vector<FindingRemark>& remarks, Instant as_of,
                    bool judge_gone) {
   VesselPart p;
@@ -137,11 +147,7 @@ FleetReview review(Database& db, Instant now, const ReviewRequest& request) {
   const LogRepository log{db};
   const FleetSource fleet{vessels.size(),
                           [&](std::size_t i) { return log.load_vessel(vessels[i].id, out.as_of, request.known); },
-                          [&](std::size_t i) {
-                            return (request.vessel.empty() || vessels[i].code == request.vessel) &&
-                                   (request.group.empty() || vessels[i].group == request.group);
-                          },
-                          request.with_detail};
+                          [&](std::size_t i) { return is_asked(vessels[i], request); }, request.with_detail};
   struct Reviewed {
     VesselPart part;
     VesselLog log;
@@ -156,8 +162,7 @@ FleetReview review(Database& db, Instant now, const ReviewRequest& request) {
     VesselPart part = part_of(std::move(r), of, remarks_on(vessels[i].id), out.as_of, request.judge_gone);
     reviewed[i] = Reviewed{std::move(part), request.with_detail ? std::move(of) : VesselLog{}};
   };
-  const unsigned threads = request.threads != 0 ? request.threads : std::max(1U, std::thread::hardware_concurrency());
-  out.prior = review_fleet(fleet, out.as_of, threads, take, request.prior);
+  out.prior = review_fleet(fleet, out.as_of, threads_of(request), take, request.prior);
   for (std::optional<Reviewed>& r : reviewed) {
     if (!r) continue;
     join(out, std::move(r->part));

@@ -28,13 +28,13 @@ void show_plainly(Console& console, const Surroundings& around, const ReviewWord
   if (words.what || words.all || words.exit_code)
     throw Error{Errc::usage, "--plain shows no findings: it takes no --what, --all or --exit-code"};
   Database db = open_to_read(around.database());
-  const PlainView view = review_plainly(db, around.clock.now_s(), request);
-  if (words.json)
-    console.out(plain_json(view.series, view.reg, view.as_of));
-  else if (words.csv)
-    console.out(plain_csv(view.series, view.reg));
-  else
-    console.out(plain_text(view.series, view.reg, view.as_of, words.scope(), console.style()));
+  const PlainReview review{db, around.clock.now_s(), request};
+  const PlainFormat format = words.json ? PlainFormat::json : words.csv ? PlainFormat::csv : PlainFormat::text;
+  PlainReport report{format, review.reg(), review.as_of(), words.scope(), console.style()};
+  console.out(report.begin());
+  review.each([&](std::span<const PlainSeries> series) { return report.part(series); },
+              [&](const std::string& part) { console.out(report.join(part)); });
+  console.out(report.end());
 }
 
 void add_review(Command& root, const Surroundings& around) {

@@ -34,11 +34,7 @@ std::string statistic_of(const PlainSignal& m) {
   return out;
 }
 
-}  // namespace
-
-std::string plain_text(std::span<const PlainSeries> series, const Register& reg, Instant as_of, std::string_view scope,
-                       const TextStyle& style) {
-  const Names names{reg};
+std::string text_head(Instant as_of, std::string_view scope, const TextStyle& style) {
   std::string out = strong(fmt::format("What plain methods say of the {} as of {} UTC", scope,
                                        format_local({as_of, std::chrono::minutes{0}, Precision::minute})),
                            style) +
@@ -50,6 +46,11 @@ std::string plain_text(std::span<const PlainSeries> series, const Register& reg,
           "first six values. Six methods on many shafts signal by chance, too.",
           style.width) +
       '\n';
+  return out;
+}
+
+std::string text_part(std::span<const PlainSeries> series, const Names& names, const TextStyle& style) {
+  std::string out;
   for (const PlainSeries& s : series) {
     const Zone& zone = names.zone(s.vessel);
     out += '\n' +
@@ -71,8 +72,9 @@ std::string plain_text(std::span<const PlainSeries> series, const Register& reg,
   return out;
 }
 
-std::string plain_json(std::span<const PlainSeries> series, const Register& reg, Instant as_of) {
-  const Names names{reg};
+constexpr std::string_view kJsonEnd = "]\n}\n", kJsonEndBehindParts = "\n  ]\n}\n";
+
+std::string json_whole(std::span<const PlainSeries> series, const Names& names, Instant as_of) {
   JsonWriter json;
   json.begin_object();
   json.key("as_of").time(as_of);
@@ -127,11 +129,22 @@ std::string plain_json(std::span<const PlainSeries> series, const Register& reg,
   return json.take();
 }
 
-std::string plain_csv(std::span<const PlainSeries> series, const Register& reg) {
-  const Names names{reg};
-  std::string out =
-      csv_row({"vessel", "shaft", "lubricator", "figure", "values", "left_out", "method", "signals", "direction",
-               "since", "record", "statistic", "statistic_is", "limit", "slope_pct_per_1000h", "untold"});
+std::string json_head(const Names& names, Instant as_of) {
+  std::string out = json_whole({}, names, as_of);
+  out.resize(out.size() - kJsonEnd.size());
+  return out;
+}
+
+/// The items of the list, of a whole text without its head and its end.
+std::string json_part(std::span<const PlainSeries> series, const Names& names, Instant as_of) {
+  if (series.empty()) return {};
+  std::string out = json_whole(series, names, as_of);
+  out.resize(out.size() - kJsonEndBehindParts.size());
+  return out.erase(0, json_head(names, as_of).size());
+}
+
+std::string csv_part(std::span<const PlainSeries> series, const Names& names) {
+  std::string out;
   for (const PlainSeries& s : series) {
     for (const PlainSignal& m : s.signals) {
       const bool is_told = m.untold.empty();
@@ -151,6 +164,49 @@ std::string plain_csv(std::span<const PlainSeries> series, const Register& reg) 
     }
   }
   return out;
+}
+
+}  // namespace
+
+PlainReport::PlainReport(PlainFormat format, const Register& reg, Instant as_of, std::string_view scope,
+                         const TextStyle& style)
+    : format_{format}, names_{reg}, as_of_{as_of}, scope_{scope}, style_{style} {}
+
+std::string PlainReport::begin() const {
+  switch (format_) {
+    case PlainFormat::text:
+      return text_head(as_of_, scope_, style_);
+    case PlainFormat::csv:
+      return csv_row({"vessel", "shaft", "lubricator", "figure", "values", "left_out", "method", "signals", "direction",
+                      "since", "record", "statistic", "statistic_is", "limit", "slope_pct_per_1000h", "untold"});
+    case PlainFormat::json:
+      return json_head(names_, as_of_);
+  }
+  return {};
+}
+
+std::string PlainReport::part(std::span<const PlainSeries> series) const {
+  switch (format_) {
+    case PlainFormat::text:
+      return text_part(series, names_, style_);
+    case PlainFormat::csv:
+      return csv_part(series, names_);
+    case PlainFormat::json:
+      return json_part(series, names_, as_of_);
+  }
+  return {};
+}
+
+std::string PlainReport::join(const std::string& part) {
+  if (part.empty()) return {};
+  const bool is_first = !has_parts_;
+  has_parts_ = true;
+  return format_ == PlainFormat::json && !is_first ? ',' + part : part;
+}
+
+std::string PlainReport::end() const {
+  if (format_ != PlainFormat::json) return {};
+  return std::string{has_parts_ ? kJsonEndBehindParts : kJsonEnd};
 }
 
 }  // namespace shaftlog

@@ -31,7 +31,13 @@ TEST_CASE("golden: what plain methods say, as text, for machines and as a table"
   few.records = {nth_id(99)};
   few.signals = plain_signals(few.values, {}, true);
   const std::vector<PlainSeries> series{rising, few};
-  CHECK(not_approved("reports/plain.txt", plain_text(series, s.reg, s.as_of, "fleet", {100, false})) == "");
-  CHECK(not_approved("reports/plain.json", plain_json(series, s.reg, s.as_of)) == "");
-  CHECK(not_approved("reports/plain.csv", plain_csv(series, s.reg)) == "");
+  const auto told = [&](PlainFormat format) {
+    PlainReport report{format, s.reg, s.as_of, "fleet", {100, false}};
+    std::string out = report.begin();
+    for (const PlainSeries& one : series) out += report.join(report.part({&one, 1}));
+    return out + report.end();
+  };
+  CHECK(not_approved("reports/plain.txt", told(PlainFormat::text)) == "");
+  CHECK(not_approved("reports/plain.json", told(PlainFormat::json)) == "");
+  CHECK(not_approved("reports/plain.csv", told(PlainFormat::csv)) == "");
 }

@@ -1,4 +1,5 @@
 #include "analysis/delivery.hpp"
+#include "analysis/face_value.hpp"
 
 #include <catch2/catch.hpp>
 
@@ -228,5 +229,39 @@ TEST_CASE("delivery: the longer a shift holds, the stronger it is, and odds do n
     REQUIRE(r.low);
     CHECK(r.low->strength > before);
     before = r.low->strength;
+  }
+}
+
+TEST_CASE("delivery: the stretches listed without weighing are those of the balance", "[analysis][delivery]") {
+  Ship ship{4, 400};
+  ship.counter(0, 0);
+  ship.counter(200, 9000);
+  ship.counter(400, 18000);
+  double pct = 95;
+  for (int d = 0; d <= 400; d += 9) {
+    ship.level(d, pct);
+    pct -= d < 250 ? 7.5 : 5;  // a device fails on the way
+    if (pct > 30) continue;
+    ship.refill(d + 1, 3000);                                     // of unknown levels: measured by its amount
+    if (d % 2 == 0) ship.log.refills.back().what.amount.reset();  // not measured: begins anew
+    ship.log.refills.back().what.after = Level::from_base(9000);
+    pct = 90;
+  }
+  LubricatorSetting larger = ship.log.lubricators[0].settings[0];
+  larger.from = Stamp{day(300)};
+  larger.reservoir = cm3(6000);
+  ship.log.lubricators[0].settings.push_back(larger);
+  const Schedule schedule{ship.log, ship.hours, day(400)};
+  const std::vector<RatioStep> weighed = ship.balance(400).steps;
+  const std::vector<RatioStep> listed = list_stretches(ship.log, ship.log.lubricators[0], schedule, day(400));
+  REQUIRE(weighed.size() > 30);
+  REQUIRE(listed.size() == weighed.size());
+  for (std::size_t i = 0; i < listed.size(); ++i) {
+    CHECK(listed[i].from == weighed[i].from);
+    CHECK(listed[i].at == weighed[i].at);
+    CHECK(listed[i].expected_cm3 == weighed[i].expected_cm3);
+    CHECK(listed[i].used_cm3 == weighed[i].used_cm3);
+    CHECK(listed[i].record == weighed[i].record);
+    CHECK_FALSE(listed[i].ratio);
   }
 }

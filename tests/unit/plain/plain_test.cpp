@@ -131,6 +131,88 @@ TEST_CASE("plain delivery: used over called for, stretches with nothing called f
 
 namespace {
 
+/// A shaft greased every ten days of 100 h with 75 cm3, fed with half a cm3 an hour beside it by a lubricator.
+VesselLog fed_ship() {
+  VesselLog log;
+  log.vessel = {VesselId{1}, "T-01", "Testholm", std::nullopt, "UTC", std::nullopt};
+  ShaftSetting setting;
+  setting.cavity = cm3(400);
+  log.shafts = {{ShaftId{1}, VesselId{1}, "fin_port", {setting}}};
+  Lubricator l;
+  l.id = LubricatorId{1};
+  l.code = "lub1";
+  l.settings.push_back({std::nullopt, cm3(4000), std::nullopt, {}});
+  log.lubricators.push_back(l);
+  log.feeds.push_back({l.id, ShaftId{1}, std::nullopt, Volume::from_base(500), 3600});
+  std::uint64_t id = 1;
+  const auto at = [&](auto& list, int d) -> auto& {
+    auto& r = list.emplace_back();
+    r.id = nth_id(id++);
+    r.at = r.recorded_at = day(d).utc;
+    return r;
+  };
+  for (int d = 0; d <= 200; d += 10) {
+    auto& h = at(log.hours, d);
+    h.shaft = ShaftId{1};
+    h.what.reading = HoursReading::from_base(d * 10 * 3600);
+    auto& g = at(log.greasings, d);
+    g.shaft = ShaftId{1};
+    g.what.amount = Amount{"75", Unit::cm3, cm3(75), std::nullopt};
+    auto& level = at(log.levels, d);
+    level.lubricator = l.id;
+    // Full use up to day 100, then a third of it: 50 cm3 of 4000 in ten days are 1.25 %.
+    level.what.level = Level::from_base(9500 - 125 * std::min(d, 100) / 10 - 41 * std::max(0, d - 100) / 10);
+  }
+  return log;
+}
+
+}  // namespace
+
+TEST_CASE("plain series: a failing device is taken at its word, and shows in its own ratio", "[plain]") {
+  const std::vector<PlainSeries> all = list_plain_series(fed_ship(), day(200).utc);
+  REQUIRE(all.size() == 2);
+  REQUIRE(all[0].values.size() == 20);
+  for (const double v : all[0].values) CHECK(v == Approx((75 + 50) / 100.0));
+  REQUIRE(all[1].values.size() == 20);
+  CHECK(all[1].lubricator == LubricatorId{1});
+  CHECK(all[1].values.front() == Approx(1));
+  CHECK(all[1].values.back() == Approx(0.33).margin(0.01));
+}
+
+TEST_CASE("plain series: tenfold amounts stay, what is written twice counts once", "[plain]") {
+  VesselLog log = fed_ship();
+  log.greasings[5].what.amount->volume = Volume::from_base(7500);  // the review would take it for a slip of the point
+  Logged<Greasing> twice = log.greasings[8];
+  twice.id = nth_id(900);
+  twice.recorded_at += std::chrono::hours{3};
+  twice.at += std::chrono::minutes{4};
+  twice.by = 1;
+  log.people.push_back("second hand");
+  log.greasings.insert(log.greasings.begin() + 9, twice);
+  const PlainSeries s = list_plain_series(log, day(200).utc).front();
+  REQUIRE(s.values.size() == 20);
+  CHECK(s.values[4] == Approx((7.5 + 50) / 100));
+  CHECK(s.values[7] == Approx(1.25));
+  CHECK(s.values[8] == Approx(1.25));
+}
+
+TEST_CASE("plain series: a meter replaced goes on where the old one ended", "[plain]") {
+  VesselLog log = fed_ship();
+  for (std::size_t i = 10; i < log.hours.size(); ++i) {
+    Hours& h = log.hours[i].what;
+    if (i == 10) {
+      h.is_new_meter = true;
+      h.old_meter = h.reading;
+    }
+    h.reading = HoursReading::from_base(static_cast<std::int64_t>(i - 10) * 100 * 3600);
+  }
+  const PlainSeries s = list_plain_series(log, day(200).utc).front();
+  REQUIRE(s.values.size() == 20);
+  for (const double v : s.values) CHECK(v == Approx(1.25));
+}
+
+namespace {
+
 /// The p of the change test as its page says it: the sums of squares of every split, order by order.
 double counted_p(const std::vector<double>& values) {
   const auto largest = [](const std::vector<double>& x) {
