@@ -238,6 +238,55 @@ std::string table_of_coverage(const std::vector<MadeVessel>& fleet, const Replay
   return cover.text(csv);
 }
 
+namespace {
+
+/// Slips of an amount that hardly change it are not looked for.
+bool is_counted(const Slip& s) {
+  const bool is_amount = s.kind == SlipKind::factor_ten || s.kind == SlipKind::unit ||
+                         s.kind == SlipKind::swapped_shafts || s.kind == SlipKind::gun_changed;
+  return !is_amount || std::abs(std::log(s.factor)) >= std::log(1.6);
+}
+
+/// The finding that names one of its records; null: none.
+const Track* telling(const Slip& s, const VesselReplay& replay) {
+  for (const Track& t : replay.tracks) {
+    const bool is_of_it = std::any_of(t.at_open.evidence.begin(), t.at_open.evidence.end(), [&](const Uuid& id) {
+      return std::find(s.records.begin(), s.records.end(), id) != s.records.end();
+    });
+    if (t.kind == FindingKind::record_suspect && is_of_it) return &t;
+  }
+  return nullptr;
+}
+
+}  // namespace
+
+std::string list_of_untold_slips(const std::vector<MadeVessel>& fleet, const Replay& replay) {
+  std::string out;
+  for (std::size_t i = 0; i < fleet.size(); ++i) {
+    for (const Slip& s : fleet[i].truth.slips) {
+      if (!is_counted(s) || telling(s, replay.vessels[i]) != nullptr) continue;
+      out += fmt::format("untold {} {} shaft {} lub {} {} times {:.3g}:", fleet[i].log.vessel.code,
+                         world::name_of(s.kind), s.shaft.value, s.lubricator.value, format_day(s.at), s.factor);
+      std::vector<const Logged<Greasing>*> of_shaft;  // the greasings about it, the wrong one in brackets
+      std::size_t at = 0;
+      for (const Logged<Greasing>& g : fleet[i].log.greasings) {
+        if (g.shaft != s.shaft || !g.what.amount || !g.what.amount->volume) continue;
+        if (std::find(s.records.begin(), s.records.end(), g.id) != s.records.end()) at = of_shaft.size();
+        of_shaft.push_back(&g);
+      }
+      if (s.shaft.is_set()) {
+        for (std::size_t k = at > 5 ? at - 5 : 0; k < std::min(of_shaft.size(), at + 5); ++k) {
+          const Greasing& g = of_shaft[k]->what;
+          const std::string said = fmt::format("{:.0f} {}", in_cm3(*g.amount->volume), name_of(g.ended));
+          out += k == at ? " [" + said + "]" : " " + said;
+        }
+      }
+      out += '\n';
+    }
+  }
+  return out;
+}
+
 std::string table_of_slips(const std::vector<MadeVessel>& fleet, const Replay& replay, std::string* csv) {
   std::string out = fmt::format("{:<16}{:>7}{:>9}{:>9}{:>13}\n", "slip", "slips", "told", "recall", "days to tell");
   int true_alarms = 0, false_alarms = 0, first_right = 0;
@@ -246,19 +295,11 @@ std::string table_of_slips(const std::vector<MadeVessel>& fleet, const Replay& r
     std::vector<double> delay;
     for (std::size_t i = 0; i < fleet.size(); ++i) {
       for (const Slip& s : fleet[i].truth.slips) {
-        if (static_cast<std::size_t>(s.kind) != k) continue;
-        const bool is_amount = s.kind == SlipKind::factor_ten || s.kind == SlipKind::unit ||
-                               s.kind == SlipKind::swapped_shafts || s.kind == SlipKind::gun_changed;
-        if (is_amount && std::abs(std::log(s.factor)) < std::log(1.6)) continue;
+        if (static_cast<std::size_t>(s.kind) != k || !is_counted(s)) continue;
         ++n;
-        for (const Track& t : replay.vessels[i].tracks) {
-          const bool is_of_it = std::any_of(t.at_open.evidence.begin(), t.at_open.evidence.end(), [&](const Uuid& id) {
-            return std::find(s.records.begin(), s.records.end(), id) != s.records.end();
-          });
-          if (t.kind != FindingKind::record_suspect || !is_of_it) continue;
+        if (const Track* t = telling(s, replay.vessels[i])) {
           ++told;
-          delay.push_back(days_between(s.at, t.told));
-          break;
+          delay.push_back(days_between(s.at, t->told));
         }
       }
     }

@@ -36,7 +36,7 @@ int run(int argc, char** argv) {
       ->capture_default_str();
   app.add_option("--csv", csv_file, "also write the figures there: table,row,column,value");
   app.add_option("--write", folder, "write the log folder and truth.csv there and review nothing");
-  app.add_flag("--list", list, "print each false finding and each fault");
+  app.add_flag("--list", list, "print each false finding, each fault and each slip that was not told");
   CLI11_PARSE(app, argc, argv);
   how.threads = plan.threads;
   const std::vector<world::MadeVessel> fleet = world::make_world(plan);
@@ -76,7 +76,7 @@ int run(int argc, char** argv) {
   fmt::print("d. Slips of the pen\n{}\n", table_of_slips(fleet, r, &csv));
   fmt::print("e. Plain methods at the same rate of false findings\n{}\n",
              table_of_yardsticks(fleet, healthy, r, limits, washout, low, &csv));
-  if (list) fmt::print("{}", list_of_misses(fleet, r, &limits));
+  if (list) fmt::print("{}{}", list_of_misses(fleet, r, &limits), list_of_untold_slips(fleet, r));
   if (!csv_file.empty()) {
     std::ofstream out{csv_file, std::ios::binary};
     out << csv;

@@ -15,6 +15,8 @@ std::string table_of_faults(const std::vector<world::MadeVessel>& fleet, const R
 std::string table_of_coverage(const std::vector<world::MadeVessel>& fleet, const Replay& replay, std::string* csv);
 /// d. slips of the pen.
 std::string table_of_slips(const std::vector<world::MadeVessel>& fleet, const Replay& replay, std::string* csv);
+/// Every slip that no finding names, a line each, with the amounts about it.
+std::string list_of_untold_slips(const std::vector<world::MadeVessel>& fleet, const Replay& replay);
 /// e. plain methods with limits tuned on `healthy` to the same rate of false findings, the review, and the limit.
 std::string table_of_yardsticks(const std::vector<world::MadeVessel>& fleet,
                                 const std::vector<world::MadeVessel>& healthy, const Replay& replay,
