@@ -137,6 +137,7 @@ std::vector<FullSpan> full_spans(const ShaftHistory& history, const WashoutResul
     if (!is_open) {
       s = {};
       s.from = i.from;
+      s.first = k;
       is_known = is_full;
     }
     is_open = true;
@@ -159,6 +160,7 @@ std::vector<FullSpan> full_spans(const ShaftHistory& history, const WashoutResul
     if (i.ended == Ended::pressure && is_known) {
       s.record = i.id;
       s.at = i.at;
+      s.last = k;
       s.baseline = baseline;
       s.is_path_suspect = k < washout.steps.size() && washout.steps[k].is_path_suspect;
       out.push_back(s);

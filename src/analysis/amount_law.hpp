@@ -18,8 +18,9 @@ struct FullSpan {
   double taken_cm3 = 0;
   double run_h = 0, run_sd_h = 0;
   double delivered_cm3 = 0, delivered_sd_cm3 = 0;
-  std::size_t baseline = 0;  ///< how many seals and bearings were replaced before it
-  bool is_single = true;     ///< one greasing alone: nothing was broken off before it
+  std::size_t baseline = 0;         ///< how many seals and bearings were replaced before it
+  bool is_single = true;            ///< one greasing alone: nothing was broken off before it
+  std::size_t first = 0, last = 0;  ///< intervals of the history that it is made of
   bool is_path_suspect = false;
 };
 std::vector<FullSpan> full_spans(const ShaftHistory& history, const WashoutResult& washout);

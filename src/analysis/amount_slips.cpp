@@ -43,6 +43,7 @@ struct Reading {
   double value = 0;  // [cm3]
   double chance = 0;
   std::string says;
+  const GreasingInterval* of = nullptr;  // the greasing of a span
 };
 
 class Slips {
@@ -61,7 +62,7 @@ class Slips {
       const auto prior = priors.find(shaft.id);
       laws_.emplace_back(full_spans(history->second, washout->second),
                          prior == priors.end() ? WashoutPrior{} : prior->second, history->second.cavity_cm3);
-      cavities_.push_back(history->second.cavity_cm3);
+      histories_.push_back(&history->second);
       const std::vector<FullSpan>& spans = laws_.back().spans();
       usual_.emplace_back();
       for (std::size_t i = 0; i < spans.size(); ++i) usual_.back().push_back(usual_cm3(spans, i));
@@ -222,16 +223,22 @@ class Slips {
     v.ordinary = log_sum_exp(std::vector<double>{v.evidence.plain, v.evidence.change, v.evidence.cut_short});
     v.odd = v.evidence.odd + std::log(kOdd);
     std::vector<double> values;
-    for (Reading& r : readings(*records_.at(s.record), s.taken_cm3)) {
-      if (r.value <= 0) continue;
-      if (cavities_[shaft] && r.value > 1.15 * *cavities_[shaft]) continue;  // what was meant must be possible
-      values.push_back(r.value);
-      v.readings.push_back(std::move(r));
+    const std::optional<double>& cavity = histories_[shaft]->cavity_cm3;
+    for (std::size_t k = s.first; k <= s.last; ++k) {
+      const GreasingInterval& g = histories_[shaft]->intervals[k];
+      if (!g.taken_cm3 || *g.taken_cm3 <= 0 || !records_.contains(g.id)) continue;
+      for (Reading& r : readings(*records_.at(g.id), *g.taken_cm3)) {
+        const double total = s.taken_cm3 - *g.taken_cm3 + r.value;
+        if (r.value <= 0 || (cavity && total > 1.15 * *cavity)) continue;  // what was meant must be possible
+        values.push_back(total);
+        r.of = &g;
+        v.readings.push_back(std::move(r));
+      }
     }
     v.scores = law.plain_if(i, after, values);
     // A density in the entered figure: the stretch of the scale counts too.
     for (std::size_t k = 0; k < values.size(); ++k)
-      v.scores[k] += std::log(v.readings[k].chance * values[k] / s.taken_cm3);
+      v.scores[k] += std::log(v.readings[k].chance * v.readings[k].value / *v.readings[k].of->taken_cm3);
     v.slip = v.scores.empty() ? -1e300 : log_sum_exp(v.scores);
     v.odds = log_sum_exp(v.slip, v.odd) - v.ordinary;
     return v;
@@ -244,7 +251,7 @@ class Slips {
   void single(std::size_t shaft, std::size_t i) {
     const AmountLaw& law = laws_[shaft];
     const FullSpan& s = law.spans()[i];
-    if (s.taken_cm3 <= 0 || !s.is_single || is_told_.contains(s.record) || !is_worth_a_look(shaft, i)) return;
+    if (s.taken_cm3 <= 0 || is_told_.contains(s.record) || !is_worth_a_look(shaft, i)) return;
     const std::size_t known = known_after(shaft, i);
     const Verdict v = judge(shaft, i, known);
     if (v.odds < kReports) return;
@@ -252,15 +259,24 @@ class Slips {
     const double factor = std::log(std::max(s.taken_cm3, 1.0) / std::max(expected, 1.0));
     if (std::abs(factor) < kWorthAWord) return;
     // Next to nothing where much was due has an explanation of its own: the path is blocked.
-    if (s.is_path_suspect && v.slip < v.odd) return;
+    if ((s.is_path_suspect || !s.is_single) && v.slip < v.odd) return;
     std::size_t seen = 0;
     while (seen < known && judge(shaft, i, seen).odds < kReports) ++seen;
-    is_told_.insert(s.record);
     std::vector<std::size_t> order(v.scores.size());
     for (std::size_t k = 0; k < order.size(); ++k) order[k] = k;
     std::stable_sort(order.begin(), order.end(), [&](auto a, auto b) { return v.scores[a] > v.scores[b]; });
-    std::string says = fmt::format("{} cm3 where about {} cm3 were to be expected", plain_figure(s.taken_cm3, 4),
-                                   plain_figure(expected, 4));
+    const GreasingInterval* wrong = s.is_single ? nullptr : v.readings[order[0]].of;
+    const Uuid record = wrong != nullptr ? wrong->id : s.record;
+    if (is_told_.contains(record)) return;
+    is_told_.insert(record);
+    std::string says =
+        wrong == nullptr
+            ? fmt::format("{} cm3 where about {} cm3 were to be expected", plain_figure(s.taken_cm3, 4),
+                          plain_figure(expected, 4))
+            : fmt::format(
+                  "{} cm3, and with the greasings up to the next full cavity {} cm3 where about {} cm3 were to "
+                  "be expected",
+                  plain_figure(*wrong->taken_cm3, 4), plain_figure(s.taken_cm3, 4), plain_figure(expected, 4));
     if (!order.empty() && v.slip > v.odd) {
       const Reading& best = v.readings[order[0]];
       says += fmt::format(
@@ -273,7 +289,13 @@ class Slips {
       says += ", and no slip of unit, gun or digits explains it";
     }
     const Instant seen_at = law.spans()[i + seen].at;
-    out_.push_back({SuspectKind::amount_slip, s.record, {}, s.at, seen_at, std::move(says), std::min(v.odds, 40.0)});
+    out_.push_back({SuspectKind::amount_slip,
+                    record,
+                    {},
+                    wrong != nullptr ? wrong->at : s.at,
+                    seen_at,
+                    std::move(says),
+                    std::min(v.odds, 40.0)});
   }
 
   void swapped() {
@@ -481,7 +503,7 @@ class Slips {
   std::map<Uuid, const Logged<Greasing>*> records_;
   std::set<Unit> is_written_;
   std::vector<AmountLaw> laws_;  // in the order of the shafts' codes
-  std::vector<std::optional<double>> cavities_;
+  std::vector<const ShaftHistory*> histories_;
   std::vector<std::vector<std::optional<double>>> usual_;  // of each span of each shaft [cm3]
   std::vector<std::vector<Point>> points_;
   std::set<Uuid> is_told_;
