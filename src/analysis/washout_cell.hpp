@@ -103,9 +103,28 @@ inline void clip_moments(double& mean, double& var, double capacity) noexcept {
   var = std::max(1e-6, second - first * first);
 }
 
-/// A manual shaft that took nothing before back-pressure: nothing was pumped, so the cavity stays as it was.
-inline bool is_full_already(const Reading& r) noexcept {
-  return r.ended == Ended::pressure && r.is_known && !r.is_blocked && r.delivered <= 0 && r.amount < 1;
+/// How far doses can fill a cavity: to its usual "full", or as it was left when it had been packed beyond that.
+struct Floor {
+  double mean = 0, var = 0;  ///< of min(m, 0) [cm3, cm6]
+  double above_var = 0;      ///< of m - min(m, 0)
+};
+/// \param m, vm missing volume after the last greasing; what is not known of it beyond the usual error of "full"
+/// (`fill_var`) does not make it fuller
+SHAFTLOG_INLINE Floor floor_of(double m, double vm, double fill_var) noexcept {
+  const double v = (vm < fill_var ? vm : fill_var) + 1e-9, sd = std::sqrt(v), z = m / sd;
+  const double below = normal_cdf(-z), density = 0.3989422804014327 * inline_exp(-0.5 * z * z);
+  Floor f;
+  f.mean = m * below - sd * density;
+  const double second = (m * m + v) * below - m * sd * density, left = m - f.mean;
+  const double var = second - f.mean * f.mean, above = m * m + v - second - left * left;
+  f.var = var > 0 ? var : 0.0;
+  f.above_var = above > 0 ? above : 0.0;
+  return f;
+}
+
+/// Back-pressure at once: nothing was pumped, so the cavity stays as it was.
+inline bool took_nothing(const Reading& r) noexcept {
+  return r.ended == Ended::pressure && r.is_known && !r.is_blocked && r.amount < 1;
 }
 
 /// Weighs `c`, which is predicted to come to `a`, by the reading (likelihood) and moves it past the greasing.
@@ -150,17 +169,34 @@ inline void leave_ahead(Cell& c, const Ahead& a, const Reading& r) noexcept {
     mean = std::max(0.0, mean - y);
     return leave(mean, var + error_var, beta * var, d, vd);
   }
-  if (is_full_already(r)) {
-    // Back-pressure at once: the cavity was as full as it gets or fuller, by how much is not told. v = x - (level of
-    // "full") <= 0.
-    const double s2 = r.fill_var + kRoundingVariance, v_var = a.var + s2, v_sd = std::sqrt(v_var), z = -a.mean / v_sd;
+  const bool is_fed = r.delivered > 0;
+  const Floor floor = is_fed ? floor_of(c.m, c.vm, r.fill_var) : Floor{};
+  // Of the missing volume above that floor, had it none.
+  const double above_floor = a.mean - floor.mean;
+  const double above_var = is_fed ? std::max(a.var - c.vm, 1e-6) + floor.above_var : a.var;
+  if (took_nothing(r)) {
+    // The level of "full" lay at or above x: by how much is not told. Doses keep x from falling below the floor, so the
+    // level lies above that; the margin, a normal cut at 0, is taken as normal with its mean and variance.
+    const double s2 = r.fill_var + kRoundingVariance;
+    double shown = 1, margin = 0, margin_var = s2, floor_mean = floor.mean, floor_var = floor.var;
+    if (is_fed) {
+      const double t_var = s2 + floor.var, t_sd = std::sqrt(t_var), t = -floor.mean / t_sd;
+      shown = normal_cdf(t);
+      const double ratio = normal_pdf(t) / shown, kept = 1 - ratio * (ratio + t);
+      margin = -floor.mean + t_sd * ratio;
+      margin_var = t_var * kept;
+      floor_mean -= floor.var / t_sd * ratio;
+      floor_var -= floor.var * floor.var / t_var * (1 - kept);
+    }
+    const double v_var = above_var + margin_var, v_sd = std::sqrt(v_var), z = (margin - above_floor) / v_sd;
     const double share = std::max(normal_cdf(z), 1e-12);
     const double hazard = z > -6.5 ? normal_pdf(z) / share : -z - 1 / z;
-    c.p *= (1 - r.outlier_share) * share + r.outlier_share * 0.05;
-    const double k = a.var / v_sd, mean = a.mean - k * hazard;
-    const double var = a.var - k * k * std::min(1.0, hazard * (hazard + z));
-    const double beta = a.cov_d / a.var;
-    return leave(mean, var, beta * var, a.d + beta * (mean - a.mean), a.vd - beta * beta * (a.var - var));
+    c.p *= (1 - r.outlier_share) * shown * share + r.outlier_share * 0.05;
+    const double k = above_var / v_sd, beta = a.cov_d / a.var;
+    double mean = above_floor - k * hazard, var = above_var - k * k * std::min(1.0, hazard * (hazard + z));
+    const double d = a.d + beta * (mean - above_floor), vd = a.vd - beta * beta * (above_var - var);
+    if (is_fed) clip_moments(mean, var, r.capacity - floor_mean);
+    return leave(floor_mean + mean, floor_var + var, beta * var, d, vd);
   }
   const double y = r.amount;
   // By the amount predicted, not the one read: else a large error would be its own excuse.
@@ -171,7 +207,7 @@ inline void leave_ahead(Cell& c, const Ahead& a, const Reading& r) noexcept {
   const double gain = 1 / s_var, fill_gain = r.fill_var * gain, cov_gain = a.cov_d * gain;
   // Squares are compared and one quotient is shared: this runs some thousand times for each greasing.
   const double above = r.capacity - a.mean, far_var = 16 * a.var;
-  const bool is_inside = a.mean > 0 && above > 0 && a.mean * a.mean > far_var && above * above > far_var;
+  const bool is_inside = above_floor > 0 && above > 0 && above_floor * above_floor > far_var && above * above > far_var;
   const double keep = 1 - r.outlier_share;
   after.p = keep * 0.3989422804014327 * std::sqrt(gain) * inline_exp(-0.5 * nu * nu * gain);
   after.m = -fill_gain * nu;
@@ -180,28 +216,28 @@ inline void leave_ahead(Cell& c, const Ahead& a, const Reading& r) noexcept {
   after.vd = a.vd - a.cov_d * cov_gain;
   after.cmd = r.fill_var * cov_gain;
   if (!is_inside) {
-    const double sd = std::sqrt(a.var), low = -a.mean / sd, high = -above / sd;
+    const double low = -above_floor / std::sqrt(above_var), high = -above / std::sqrt(a.var);
     if (low > kSure || high > kSure) {
       after.p = 0;
     } else {
       const double x = a.mean + a.var * gain * nu, tau = std::sqrt(a.var * s2 * gain);
-      after.p *= normal_cdf((r.capacity - x) / tau) - normal_cdf(-x / tau);
+      after.p *= std::max(0.0, normal_cdf((r.capacity - x) / tau) - normal_cdf((floor.mean - x) / tau));
     }
-    const auto bound = [&](double at, double z) {  // the loss met the end: x is exactly `at`
+    const auto bound = [&](double at, double at_var, double z) {  // the loss met the end: x is there
       if (z < -kSure) return;
       const double share = normal_cdf(z);
       Cell b = after;
-      const double off = y - at;
-      b.p = keep * share * 0.3989422804014327 / std::sqrt(s2) * inline_exp(-0.5 * off * off / s2);
-      b.m = -r.fill_var / s2 * off;
-      b.vm = r.fill_var - r.fill_var * r.fill_var / s2;
+      const double off = y - at, v = s2 + at_var;
+      b.p = keep * share * 0.3989422804014327 / std::sqrt(v) * inline_exp(-0.5 * off * off / v);
+      b.m = -r.fill_var / v * off;
+      b.vm = r.fill_var - r.fill_var * r.fill_var / v;
       b.cmd = 0;
       b.d = a.d;
       b.vd = a.vd;
       after.add(b);
     };
-    bound(0, low);
-    if (r.capacity < kNoCapacity) bound(r.capacity, high);
+    bound(floor.mean, floor.var, low);
+    if (r.capacity < kNoCapacity) bound(r.capacity, 0, high);
   }
   const double slip = r.outlier_share * r.outlier_density;
   if (slip > 1e-4 * after.p) {  // mixed in: full to the usual error, nothing learnt about the duty

@@ -244,7 +244,7 @@ WashoutStep Segment::read(const GreasingInterval& g) {
     const double noise = 1.7 * std::sqrt(r.fill_var + r.relative_sd * r.relative_sd * r.amount * r.amount);
     if (g.ended != Ended::pressure || r.amount > capacity_ - noise)
       ++right;
-    else if ((g.delivered_cm3 > 0 && r.amount < noise) || is_full_already(r))
+    else if ((g.delivered_cm3 > 0 && r.amount < noise) || took_nothing(r))
       ++left;
     else
       ++exact;

@@ -9,7 +9,7 @@
 namespace shaftlog::washout {
 
 constexpr double kPractical = 1.25;              ///< a smaller rise is not worth a word
-constexpr double kOpens = 0.88, kCloses = 0.40;  ///< P(rise) at which one is told, and let go
+constexpr double kOpens = 0.92, kCloses = 0.40;  ///< P(rise) at which one is told, and let go
 
 /// ln(yes / no), finite.
 double log_odds(double yes, double no);

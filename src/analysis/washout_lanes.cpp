@@ -28,7 +28,7 @@ SHAFTLOG_WIDE void predict_all(std::size_t n, const Reading& r, const Columns& c
 }
 
 /// Greasing that ended with back-pressure and an amount. d and vd are those of predict_all.
-template <bool kAnyOutside>
+template <bool kAnyOutside, bool kFed>
 SHAFTLOG_INLINE void pass_over(std::size_t n, const Reading& r, const Columns& c) {
   const double y = r.amount, keep = 1 - r.outlier_share, fill = r.fill_var, rel2 = r.relative_sd * r.relative_sd;
   const double slip = r.outlier_share * r.outlier_density, capacity = r.capacity;
@@ -45,21 +45,31 @@ SHAFTLOG_INLINE void pass_over(std::size_t n, const Reading& r, const Columns& c
     double qc = fill * cov_gain;
     if constexpr (kAnyOutside) {
       // Where the loss met an end, the volume is exactly there: three parts, mixed by their moments.
-      const double b = capacity - a, far = 16 * v;
-      const bool in = (a > 0) & (b > 0) & (a * a > far) & (b * b > far);
-      const double sd = std::sqrt(v), low = -a / sd, high = -b / sd;
+      double at = 0, at_var = 0, low_var = v;
+      if constexpr (kFed) {
+        const Floor floor = floor_of(m[i], vm[i], fill);
+        const double moved = v - vm[i];
+        at = floor.mean;
+        at_var = floor.var;
+        low_var = (moved > 1e-6 ? moved : 1e-6) + floor.above_var;
+      }
+      const double b = capacity - a, far = 16 * v, up = a - at;
+      const bool in = (up > 0) & (b > 0) & (up * up > far) & (b * b > far);
+      const double low = -up / std::sqrt(low_var), high = -b / std::sqrt(v);
       const double x = a + v * gain * nu, tau = std::sqrt(v * s2 * gain);
-      const double part = normal_cdf((capacity - x) / tau) - normal_cdf(-x / tau);
+      const double part = normal_cdf((capacity - x) / tau) - normal_cdf((at - x) / tau);
       const double q1 = (low > kSure) | (high > kSure) ? 0.0 : q * (part > 0 ? part : 0.0);
       const double scale = keep * kPhi0 / std::sqrt(s2), off = y - capacity, at_end = fill / s2;
-      const double q0 = low < -kSure ? 0.0 : scale * normal_cdf(low) * inline_exp(-0.5 * y * y / s2);
+      const double s0 = s2 + at_var, below = y - at, at_floor = fill / s0;
+      const double scale0 = keep * kPhi0 / std::sqrt(s0);
+      const double q0 = low < -kSure ? 0.0 : scale0 * normal_cdf(low) * inline_exp(-0.5 * below * below / s0);
       const double q2 = high < -kSure ? 0.0 : scale * normal_cdf(high) * inline_exp(-0.5 * off * off / s2);
       const double sum = q1 + q0 + q2, share = sum > 1e-280 ? 1 / sum : 0.0;
       const double b1 = sum > 1e-280 ? q1 * share : 1.0, b0 = q0 * share, b2 = q2 * share, be = b0 + b2;
-      const double m0 = -at_end * y, m2 = -at_end * off, ve = fill - fill * at_end;
+      const double m0 = -at_floor * below, m2 = -at_end * off, ve0 = fill - fill * at_floor, ve2 = fill - fill * at_end;
       const double mm = b1 * qm + b0 * m0 + b2 * m2, md = b1 * qd + be * ad;
       const double e1 = qm - mm, e0 = m0 - mm, e2 = m2 - mm, f1 = qd - md, f0 = ad - md;
-      const double mvm = b1 * (qvm + e1 * e1) + b0 * (ve + e0 * e0) + b2 * (ve + e2 * e2);
+      const double mvm = b1 * (qvm + e1 * e1) + b0 * (ve0 + e0 * e0) + b2 * (ve2 + e2 * e2);
       const double mc = b1 * (qc + e1 * f1) + b0 * e0 * f0 + b2 * e2 * f0;
       const double mvd = b1 * (qvd + f1 * f1) + be * (avd + f0 * f0);
       q = in ? q : sum;
@@ -81,8 +91,12 @@ SHAFTLOG_INLINE void pass_over(std::size_t n, const Reading& r, const Columns& c
   }
 }
 
-SHAFTLOG_WIDE void pass_inside(std::size_t n, const Reading& r, const Columns& c) { pass_over<false>(n, r, c); }
-SHAFTLOG_WIDE void pass_bounded(std::size_t n, const Reading& r, const Columns& c) { pass_over<true>(n, r, c); }
+SHAFTLOG_WIDE void pass_inside(std::size_t n, const Reading& r, const Columns& c) { pass_over<false, false>(n, r, c); }
+SHAFTLOG_WIDE void pass_by_hand(std::size_t n, const Reading& r, const Columns& c) { pass_over<true, false>(n, r, c); }
+SHAFTLOG_WIDE void pass_fed(std::size_t n, const Reading& r, const Columns& c) { pass_over<true, true>(n, r, c); }
+void pass_bounded(std::size_t n, const Reading& r, const Columns& c) {
+  r.delivered > 0 ? pass_fed(n, r, c) : pass_by_hand(n, r, c);
+}
 
 /// Of which lanes the loss may have met an end of the cavity.
 void list_outside(std::size_t n, const Reading& r, const Columns& c, std::vector<std::size_t>& out) {
@@ -136,7 +150,7 @@ void Lanes::predict(const Reading& reading) {
 
 void Lanes::pass(const Reading& r) {
   if (size_ == 0) return;
-  if (r.ended == Ended::pressure && r.is_known && !r.is_blocked && !is_full_already(r)) {
+  if (r.ended == Ended::pressure && r.is_known && !r.is_blocked && !took_nothing(r)) {
     const Columns c{at(kP), at(kM), at(kD), at(kVm), at(kCmd), at(kVd), at(kW), at(kMean), at(kVar), at(kCov)};
     list_outside(size_, r, c, outside_);
     if (outside_.empty()) return pass_inside(size_, r, c);

@@ -149,6 +149,66 @@ TEST_CASE("washout cell: a cavity that takes nothing was full, and the loss is o
   }
 }
 
+TEST_CASE("washout cell: what a fed cavity takes, or does not, weighs as quadrature over all it may have been says") {
+  // Missing volume after the last greasing, loss less doses, and the level of this "full" are normal; doses fill up to
+  // the usual "full", or as far as the cavity had been packed.
+  struct Case {
+    double m, m_sd, loss, loss_sd, doses, fill_sd;
+  };
+  const Case cases[] = {{0, 12, 100, 10, 100, 16},  {0, 12, 60, 8, 100, 16},   {-12, 8, 95, 10, 100, 16},
+                        {-12, 8, 120, 10, 100, 16}, {10, 10, 90, 10, 100, 16}, {0, 3, 100, 12, 100, 25},
+                        {-25, 6, 70, 15, 100, 20},  {0, 12, 180, 15, 100, 12}};
+  const auto density = [](double x, double mean, double sd) {
+    const double z = (x - mean) / sd;
+    return std::exp(-0.5 * z * z) / (sd * 2.5066282746310002);
+  };
+  for (const Case& k : cases) {
+    for (const double y : {0.0, 6.0, 25.0, 70.0}) {
+      CAPTURE(k.m, k.loss, k.fill_sd, y);
+      washout::Reading r;
+      r.run_h = 100;
+      r.delivered = k.doses;
+      r.amount = y;
+      r.is_known = true;
+      r.capacity = 400;
+      r.outlier_share = 0;
+      r.relative_sd = 0;
+      r.season_var = 0;
+      r.fill_var = k.fill_sd * k.fill_sd;
+      r.duty_var = (k.loss_sd / k.loss) * (k.loss_sd / k.loss);
+      washout::Cell c;
+      c.p = 1;
+      c.m = k.m;
+      c.vm = k.m_sd * k.m_sd;
+      washout::pass(c, k.loss / r.run_h, r);
+
+      constexpr int kGrid = 240;
+      const double s = std::sqrt(r.fill_var + washout::kRoundingVariance);
+      double weight = 0, left = 0, second = 0;
+      for (int i = 0; i < kGrid; ++i) {
+        const double m = k.m + k.m_sd * (12.0 * (i + 0.5) / kGrid - 6);
+        for (int j = 0; j < kGrid; ++j) {
+          const double u = k.loss - k.doses + k.loss_sd * (12.0 * (j + 0.5) / kGrid - 6);
+          const double x = std::clamp(m + u, std::min(m, 0.0), r.capacity);
+          const double p = density(m, k.m, k.m_sd) * density(u, k.loss - k.doses, k.loss_sd) * (12 * k.m_sd / kGrid) *
+                           (12 * k.loss_sd / kGrid);
+          // Nothing: this "full" lay at or above x, which stays. Else it lay at x - y but for the rounding.
+          const double like = y > 0 ? density(y, x, s) : 0.5 * std::erfc(x / s / 1.4142135623730951);
+          const double after = y > 0 ? -r.fill_var / (s * s) * (y - x) : x;
+          weight += p * like;
+          left += p * like * after;
+          second += p * like * (after * after + (y > 0 ? r.fill_var - r.fill_var * r.fill_var / (s * s) : 0));
+        }
+      }
+      left /= weight;
+      CHECK(c.p == Approx(weight).epsilon(0.15).margin(2e-4));
+      if (weight < 1e-4) continue;  // far out the moments are those of one part of a mixture
+      CHECK(c.m == Approx(left).margin(0.25 * k.fill_sd));
+      CHECK(std::sqrt(c.vm) == Approx(std::sqrt(second / weight - left * left)).margin(0.2 * k.fill_sd));
+    }
+  }
+}
+
 TEST_CASE("washout cell: a mixture keeps weight, means and spreads whatever the order") {
   washout::Cell forth, back;
   double p = 0, m = 0, mm = 0, onset = 0, onset2 = 0, base = 0, log_w = 0;
