@@ -83,8 +83,9 @@ void Finder::greasing_habit() {
       for (std::size_t j = 1; j <= days_after.size(); ++j)
         ways *= static_cast<double>(days_before.size() + j) / static_cast<double>(j);
       m.strength = std::log(ways);
-      m.text += fmt::format("; every later one is {} than any before, by chance alone 1 in {:.0f}",
-                            longer ? "longer" : "shorter", ways);
+      m.text += fmt::format(
+          "; every later one is {} than any before, which at a given place happens by chance 1 time in {:.0f}",
+          longer ? "longer" : "shorter", ways);
     }
     if (longer) {
       m.text += fmt::format("; after the greasing of {} the old habit would have brought the next by {}", w_.day(last),
@@ -114,35 +115,44 @@ void Finder::greasing_habit() {
 
 void Finder::how_greasings_ended() {
   const std::vector<Occasion> done = occasions(w_.log, w_.shaft.id, life_.from, life_.to);
-  std::size_t full = 0;
+  std::size_t full = 0, broken_off = 0;
+  std::optional<std::size_t> early;  // how many had, before the first of many that had not
   for (const Occasion& o : done) {
     if (o.ended == Ended::pressure || o.ended == Ended::packed) {
       ++full;
       continue;
     }
-    if (full < kFewestBefore) break;
     std::size_t later = 0, later_full = 0;
     for (const Occasion& x : done) {
       if (x.at < o.at) continue;
       ++later;
       later_full += x.ended == Ended::pressure ? 1 : 0;
     }
-    if (later_full * 2 > later) continue;  // one that was broken off, no lasting change
+    const bool lasts = later_full * 2 <= later;  // else one that was broken off
+    if (lasts && full < kFewestBefore && !early) early = full;
+    if (!lasts || full < kFewestBefore) {
+      ++broken_off;
+      continue;
+    }
     Mark m{"end of greasings", MarkRole::consequence, {o.at, o.at, o.at}, Spread::even, "", {}, 0, {o.id}, 0};
     m.text = fmt::format(
-        "a greasing did not reach back-pressure for the first time ({}), after {} that had",
+        "a greasing did not reach back-pressure{} ({}), after {} that had",
+        broken_off == 0 ? " for the first time" : "",
         o.is_amount_known ? fmt::format("{} cm3 went in", figure_text(o.taken_cm3)) : "amount not told", full);
+    if (broken_off > 0) m.text += fmt::format(" and {} that had not", broken_off);
     if (later > 1)
       m.text +=
           fmt::format("; {} of the {} from then on did", later_full == 0 ? "none" : std::to_string(later_full), later);
     mark(std::move(m), "back-pressure was no longer reached");
     return;
   }
-  if (done.size() >= kFewestBefore)
-    looked("end of greasings", LookedAt::Result::unchanged,
-           fmt::format("{} of {} ended with back-pressure", full, done.size()));
-  else
+  if (done.size() < kFewestBefore) {
     looked("end of greasings", LookedAt::Result::unknown, "too few greasings");
+    return;
+  }
+  std::string text = fmt::format("{} of {} ended with back-pressure", full, done.size());
+  if (early) text += fmt::format("; only {} before the first that did not: too few to speak of a habit", *early);
+  looked("end of greasings", early ? LookedAt::Result::unknown : LookedAt::Result::unchanged, std::move(text));
 }
 
 void Finder::people_and_guns() {

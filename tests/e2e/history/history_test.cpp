@@ -182,6 +182,38 @@ TEST_CASE("history: what a failing device explains is not told as a rise of loss
   CHECK(find(twin.at("changes"), "channel", "other shafts")->at("role") == "event");
 }
 
+TEST_CASE("history: greasings with back-pressure are counted to the end, and an early change is no habit left",
+          "[e2e][history]") {
+  const auto told = [](const std::string& ends) {  // one letter a greasing: p pressure, s stopped, l limit
+    const Ship ship;
+    std::string hours = kHours, greasings = kGreasings;
+    for (int n = 0; n <= 30 * static_cast<int>(ends.size()); n += 10)
+      hours += "T-01,fin_port," + cal(n) + "T08:00," + std::to_string(1000 + 12 * n) + "," + cal(n) + "T08:05\n";
+    for (std::size_t i = 0; i < ends.size(); ++i) {
+      const std::string day = cal(30 * static_cast<int>(i) + 1);
+      greasings += "T-01,fin_port," + day + "T09:00,90,cm3," +
+                   (ends[i] == 'p'   ? "pressure"
+                    : ends[i] == 's' ? "stopped"
+                                     : "limit") +
+                   ",A," + day + "T09:10\n";
+    }
+    ship.write("hours.csv", hours);
+    ship.write("greasings.csv", greasings);
+    ship.import();
+    const json d = ship.dossier("fin_port", cal(30 * static_cast<int>(ends.size())));
+    const json* seen = find(d.at("looked_at"), "channel", "end of greasings");
+    REQUIRE(seen != nullptr);
+    const json* change = find(d.at("changes"), "channel", "end of greasings");
+    return seen->at("result").get<std::string>() + ": " + (change != nullptr ? *change : *seen).value("text", "");
+  };
+  CHECK(told("ppsppppppppp") == "unchanged: 11 of 12 ended with back-pressure");
+  CHECK(told("ppllllllllll") ==
+        "unknown: 2 of 12 ended with back-pressure; only 2 before the first that did not: too few to speak of a habit");
+  CHECK_THAT(told("ppsppppllllll"),
+             Contains("changed: a greasing did not reach back-pressure (90.0 cm3 went in), after 6 that had and 1 that "
+                      "had not"));
+}
+
 TEST_CASE("history: each bearing has its own total, named by its replacements", "[e2e][history]") {
   const Ship ship;
   std::string hours = kHours, greasings = kGreasings;
