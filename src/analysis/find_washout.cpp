@@ -283,7 +283,9 @@ void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult
   if (!below.closed_by.is_nil()) f.evidence.push_back(below.closed_by);
   if (next.last && (f.evidence.empty() || f.evidence.front() != *next.last)) f.evidence.push_back(*next.last);
   add_fill(c, shaft.id, f);
-  add_strength(f, std::log((fill.p_below_now + 1e-6) / (1 - std::min(fill.p_below_now, 1 - 1e-6))));
+  // What is over is told once the 5 % limit of its hours is above 0: 19 to 1 at the least.
+  add_strength(
+      f, is_now ? std::log((fill.p_below_now + 1e-6) / (1 - std::min(fill.p_below_now, 1 - 1e-6))) : std::log(19.0));
   if (is_now) {
     f.summary = fmt::format("the cavity is estimated at {} %, below its reserve of {} %, since {}",
                             fill.fill_pct ? figure_text(*fill.fill_pct, "") : "unknown", figure_text(reserve),

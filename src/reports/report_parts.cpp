@@ -118,6 +118,13 @@ Report start_report(const ReportInput& in, std::string title) {
   return r;
 }
 
+// Whose strength is odds from the records; of the others it is a judgement on the same scale
+// (docs/methods/findings.md).
+bool is_computed(FindingKind k) {
+  return k == FindingKind::missed_cycles || k == FindingKind::line_leak || k == FindingKind::abnormal_washout ||
+         k == FindingKind::seal_wear || k == FindingKind::starved || k == FindingKind::alarm_rate;
+}
+
 std::string how_sure(const Finding& f) {
   const double s = strength_of(f);
   // Natural-log odds: 1.1 is 3 to 1, 2.94 is 19 to 1, 4.6 is 99 to 1.
@@ -126,6 +133,7 @@ std::string how_sure(const Finding& f) {
                                 : s >= 1.1  ? "likely"
                                 : s > 0     ? "more likely than not"
                                             : "not proved";
+  if (!is_computed(f.kind)) return fmt::format("{}, by judgement (strength {:.1f})", word, s);
   return fmt::format("{} (strength {:.1f}, natural-log odds)", word, s);
 }
 

@@ -2,6 +2,8 @@
 // nothing else: what changed first, within which dates, how many hours below the reserve, and with which caveats.
 #include "support/run.hpp"
 
+#include <cmath>
+
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
@@ -165,4 +167,31 @@ TEST_CASE("history: what would have been said, with what was recorded by then", 
   // finding comes with one reading of the hours and waits for the next.
   CHECK_FALSE(says(shifted(day, -4)));
   CHECK(says(shifted(day, 2)));
+}
+
+TEST_CASE("review: the hours that the failed bearing ran below its reserve are no less sure than their lower limit",
+          "[e2e][history]") {
+  const Demo demo;
+  // Between the last charge and the docking: the cavity is full again, what it ran through is not undone by that.
+  const json then = json::parse(demo.ok({"review", "--vessel", "fenhollow", "--as-of", "2026-03-12", "--json"}));
+  REQUIRE(then.at("findings").size() == 1);
+  const json& starved = then.at("findings")[0];
+  CHECK(starved.at("kind") == "starved");
+  CHECK(starved.at("quantities").at("starved_h").at("low") > 0);
+  CHECK(starved.at("quantities").at("strength").at("value").get<double>() == Approx(std::log(19.0)));
+  demo.ok({"report", "vessel", "fenhollow", "--as-of", "2026-03-12", "--out", "then.html"});
+  CHECK_THAT(read_text(demo.dir / "then.html"), Contains("very likely (strength 2.9, natural-log odds)"));
+  demo.ok({"report", "vessel", "brackensound", "--as-of", "2026-10-01", "--out", "alarm.html"});
+  CHECK_THAT(read_text(demo.dir / "alarm.html"), Contains("practically certain, by judgement (strength 6.7)"));
+}
+
+TEST_CASE("review: cycles that are missing are as unsure as the grease that is", "[e2e][history]") {
+  const Demo demo;
+  const json now = json::parse(demo.ok({"review", "--vessel", "tarnwick", "--as-of", "2026-10-01", "--json"}));
+  const json& all = now.at("findings")[0].at("quantities");
+  const json &grease = all.at("missing"), &cycles = all.at("missing_cycles");
+  for (const char* limit : {"low", "high"})
+    CHECK(cycles.at(limit).get<double>() / cycles.at("value").get<double>() ==
+          Approx(grease.at(limit).get<double>() / grease.at("value").get<double>()).epsilon(1e-4));
+  CHECK(cycles.at("low") < cycles.at("value"));
 }
