@@ -20,7 +20,7 @@ namespace {
 std::string near_word(const std::string& word, const std::vector<std::string>& known) {
   const std::vector<std::string_view> views{known.begin(), known.end()};
   const auto near = nearest_word(word, views.data(), views.size());
-  return near ? fmt::format("; did you mean \"{}\"", *near) : std::string{};
+  return near ? fmt::format("; did you mean \"{}\"?", *near) : std::string{};
 }
 
 /// What was found when the finding was closed; where that was not kept, what is found now.
