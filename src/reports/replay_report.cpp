@@ -3,6 +3,7 @@
 #include "reports/csv_text.hpp"
 #include "reports/format.hpp"
 #include "reports/json.hpp"
+#include "reports/report_document.hpp"
 #include "reports/review_report.hpp"
 
 #include <algorithm>
@@ -15,14 +16,6 @@ namespace {
 
 std::string count_of(std::size_t n, std::string_view one, std::string_view many) {
   return fmt::format("{} {}", n, n == 1 ? one : many);
-}
-
-/// "ACT" and "PLAN" stand out without colour too.
-std::string word_of(Urgency u) {
-  std::string word{name_of(u)};
-  if (u == Urgency::act || u == Urgency::plan)
-    std::transform(word.begin(), word.end(), word.begin(), [](char c) { return static_cast<char>(c - 'a' + 'A'); });
-  return word;
 }
 
 Urgency worst_of(const FindingLife& life) {
@@ -45,7 +38,7 @@ std::string course_of(const FindingLife& life, const ReplayView& view, const Nam
   };
   for (std::size_t i = 0; i < life.stretches.size(); ++i) {
     const LifeStretch& s = life.stretches[i];
-    std::string what = word_of(s.urgency);
+    std::string what = urgency_word(s.urgency);
     if (i > 0) {
       const LifeStretch& before = life.stretches[i - 1];
       if (before.last + 1 < s.first) add("gone", view.steps[before.last + 1].at);
@@ -87,7 +80,7 @@ std::string replay_text(const ReplayView& view, const TextStyle& style, bool wit
   TextTable table{{{"worst"}, {"first shown"}, {"evidence"}, {"finding"}, {"from then on"}}};
   for (const FindingLife& life : view.lives) {
     const Zone& zone = names.zone(life.vessel);
-    table.add({word_of(worst_of(life)), format_day(view.steps[life.shown()].at), format_day(life.first_seen, zone),
+    table.add({urgency_word(worst_of(life)), format_day(view.steps[life.shown()].at), format_day(life.first_seen, zone),
                of_what(life, names), course_of(life, view, names)},
               worst_of(life));
   }
@@ -106,9 +99,10 @@ std::string replay_text(const ReplayView& view, const TextStyle& style, bool wit
     }
     TextTable at{{{""}, {""}, {""}, {""}}};
     for (const Finding& f : s.findings)
-      at.add({word_of(f.urgency), fmt::format("{}, {}", names.vessel(f.vessel), names.subject(f.shaft, f.lubricator)),
-              spoken(name_of(f.kind)), f.summary},
-             f.urgency);
+      at.add(
+          {urgency_word(f.urgency), fmt::format("{}, {}", names.vessel(f.vessel), names.subject(f.shaft, f.lubricator)),
+           spoken(name_of(f.kind)), f.summary},
+          f.urgency);
     out += '\n' + at.text(style, 2);
   }
   return out;

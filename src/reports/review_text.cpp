@@ -1,3 +1,4 @@
+#include "reports/report_parts.hpp"
 #include "reports/review_report.hpp"
 
 #include <algorithm>
@@ -20,14 +21,6 @@ FindingState state_of(const ReviewView& view, const Finding& f) {
 bool is_closed(const ReviewView& view, const Finding& f) { return state_of(view, f).status == FindingStatus::closed; }
 std::string count_of(std::size_t n, std::string_view one, std::string_view many) {
   return fmt::format("{} {}", n, n == 1 ? one : many);
-}
-
-/// "ACT" and "PLAN" stand out without colour too.
-std::string word_of(Urgency u) {
-  std::string word{name_of(u)};
-  if (u == Urgency::act || u == Urgency::plan)
-    std::transform(word.begin(), word.end(), word.begin(), [](char c) { return static_cast<char>(c - 'a' + 'A'); });
-  return word;
 }
 
 std::string since(const Finding& f, const Zone& zone) {
@@ -65,19 +58,6 @@ void add_cautions(std::string& out, const std::vector<std::string>& cautions, co
   for (const std::string& c : cautions) out += "  - " + wrapped(c, style.width, 4, 4) + '\n';
 }
 
-std::optional<Instant> last_of(const VesselReview& v) {
-  std::optional<Instant> last;
-  const auto take = [&](const std::optional<Instant>& t) {
-    if (t && (!last || *t > *last)) last = t;
-  };
-  for (const ShaftState& s : v.shafts) {
-    take(s.last_hours);
-    take(s.last_greasing);
-  }
-  for (const LubricatorState& l : v.lubricators) take(l.last_level);
-  return last;
-}
-
 std::string headline(const ReviewView& view, const TextStyle& style) {
   std::size_t shafts = 0;
   std::size_t lubricators = 0;
@@ -105,7 +85,7 @@ std::string headline(const ReviewView& view, const TextStyle& style) {
   for (const Urgency u : kUrgencies) {
     const auto i = static_cast<std::size_t>(u);
     if (counts[i] == 0) continue;
-    const std::string word = word_of(u);
+    const std::string word = urgency_word(u);
     out += fmt::format("  {:>4} {}{} {}\n", counts[i], toned(word, u, style), std::string(6 - word.size(), ' '),
                        kMeaning[i]);
   }
@@ -151,8 +131,9 @@ std::string ships(const ReviewView& view, const Names& names, const TextStyle& s
     if (open.empty() && leave_out) continue;
     std::array<std::size_t, 4> counts{};
     for (const Finding* f : open) ++counts[static_cast<std::size_t>(f->urgency)];
-    const auto last = last_of(v);
-    std::vector<std::string> row{std::string{names.vessel(v.vessel)}, !open.empty() ? word_of(open.front()->urgency)
+    const auto last = last_record(v);
+    std::vector<std::string> row{std::string{names.vessel(v.vessel)}, !open.empty()
+                                                                          ? urgency_word(open.front()->urgency)
                                                                       : v.findings.empty() ? "in order"
                                                                                            : "closed"};
     for (const std::size_t n : counts) row.push_back(n == 0 ? "." : std::to_string(n));
@@ -243,7 +224,7 @@ std::string state_text(const FindingState& s) {
 std::string finding_text(const Finding& f, const Names& names, const TextStyle& style, bool with_cautions,
                          const FindingState& state) {
   const Zone& zone = names.zone(f.vessel);
-  std::string out = fmt::format("{}  {}\n", toned(fmt::format("{:<4}", word_of(f.urgency)), f.urgency, style),
+  std::string out = fmt::format("{}  {}\n", toned(fmt::format("{:<4}", urgency_word(f.urgency)), f.urgency, style),
                                 strong(fmt::format("{}, {}: {}", names.vessel(f.vessel),
                                                    names.subject(f.shaft, f.lubricator), spoken(name_of(f.kind))),
                                        style));
@@ -279,9 +260,10 @@ std::string review_text(const ReviewView& view, const TextStyle& style, bool wit
   for (const Finding& f : view.findings) {
     if (is_pressing(f) || is_closed(view, f)) continue;
     const std::string who = state_text(state_of(view, f));
-    lesser.add({word_of(f.urgency), fmt::format("{}, {}", names.vessel(f.vessel), names.subject(f.shaft, f.lubricator)),
-                spoken(name_of(f.kind)), f.summary + (who.empty() ? "" : "; " + who)},
-               f.urgency);
+    lesser.add(
+        {urgency_word(f.urgency), fmt::format("{}, {}", names.vessel(f.vessel), names.subject(f.shaft, f.lubricator)),
+         spoken(name_of(f.kind)), f.summary + (who.empty() ? "" : "; " + who)},
+        f.urgency);
   }
   if (!lesser.is_empty()) out += '\n' + strong("To watch and to note", style) + '\n' + lesser.text(style, 2);
 
