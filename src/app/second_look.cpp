@@ -181,6 +181,10 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
         s.record == e.head.id || std::find(s.against.begin(), s.against.end(), e.head.id) != s.against.end();
     if (is_of_it) look.odd.push_back(s.says);
   }
+  // Where levels stand beside it their contradiction is told already.
+  const auto* r = std::get_if<Refill>(&draft.detail);
+  if (look.odd.empty() && r != nullptr && r->amount && r->amount->volume == Volume{})
+    look.odd.push_back("a refill of 0: nothing went in");
   if (draft.kind == Kind::hours) look.expected = expected_reading(log, e);
   if (draft.kind == Kind::greasing) {
     look_at_amount(look, log, d, e);

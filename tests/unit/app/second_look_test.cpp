@@ -33,6 +33,15 @@ TEST_CASE("second look: a refill is expected to take what lies between its two l
   CHECK(look.expected->high > 2750);
 }
 
+TEST_CASE("second look: a refill of nothing is asked about", "[app][second_look]") {
+  TempDb t;
+  Entry e = refill(t, 10, std::nullopt, std::nullopt);
+  std::get<Refill>(e.detail).amount = Amount{"0", Unit::kg, cm3(0), 1'000'000'000};
+  const auto look = second_look(t.db, e, day(10).utc);
+  REQUIRE(look.odd.size() == 1);
+  CHECK(look.odd.front() == "a refill of 0: nothing went in");
+}
+
 TEST_CASE("second look: without a level after, a refill is expected to reach the full mark", "[app][second_look]") {
   TempDb t;
   CHECK(second_look(t.db, refill(t, 10, 40, std::nullopt), day(10).utc).expected->value == Approx(3000));
