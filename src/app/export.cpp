@@ -7,6 +7,7 @@
 #include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
+#include "storage/verification_repository.hpp"
 
 #include <algorithm>
 
@@ -142,6 +143,10 @@ ExportResult export_folder(Database& db, const std::filesystem::path& folder, co
         case Table::findings:
           if (options.vessels.empty()) write_all(writer, FindingRepository{db}.list());
           for (const VesselId vessel : vessels) write_all(writer, FindingRepository{db}.list_of(vessel));
+          break;
+        case Table::verifications:
+          if (options.vessels.empty()) write_all(writer, VerificationRepository{db}.list());
+          for (const VesselId vessel : vessels) write_all(writer, VerificationRepository{db}.list_of(vessel));
           break;
         default:
           write_all(writer, all.feeds);

@@ -9,6 +9,7 @@
 #include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
+#include "storage/verification_repository.hpp"
 
 #include <algorithm>
 #include <map>
@@ -95,6 +96,7 @@ class Import {
         register_{db},
         log_{db},
         findings_{db},
+        verifications_{db},
         change_{now, options.by, options.update_register} {
     field_options_.now = now;
     if (!options.folder.empty()) {
@@ -198,7 +200,7 @@ class Import {
     }
   }
 
-  /// A file of the register, or the one of remarks on findings.
+  /// A file of the register, or the one of remarks on findings or of verifications.
   void read_other_file(LogFileReader& reader, Table table) {
     std::map<std::string, std::uint64_t> keys;
     Occurrences seen;
@@ -213,6 +215,8 @@ class Import {
       } else {
         if (table == Table::findings) {
           read_finding_row(reader.fields(), seen);
+        } else if (table == Table::verifications) {
+          read_verification_row(reader.fields(), csv.line(), seen);
         } else {
           read_register_row(table, reader.fields(), csv.line(), keys);
         }
@@ -295,16 +299,41 @@ class Import {
 
   void read_finding_row(const Fields& fields, Occurrences& seen) {
     auto remark = parse_finding_remark(fields, index_, field_options_, row_faults_);
-    if (!remark) return;
+    if (remark) keep(findings_, *remark, "remark", seen);
+  }
+
+  void read_verification_row(const Fields& fields, std::uint64_t line, Occurrences& seen) {
+    auto verification = parse_verification(fields, index_, field_options_, row_faults_);
+    if (!verification) return;
+    const Uuid& record = verification->record;
+    const auto column = std::string{name_of(Column::record)};
+    if (const auto found = log_.find(record)) {
+      std::string why;
+      if (found->vessel != verification->vessel) why = "is of another vessel; expected one of the same vessel";
+      if (found->is_withdrawal()) why = "is a withdrawal; expected a record that can be verified";
+      if (!why.empty()) {
+        row_faults_.push_back({{}, 0, column, format_uuid(record), fmt::format("{} {}", format_uuid(record), why)});
+        return;
+      }
+    } else {
+      warn({name_, line, column, format_uuid(record),
+            fmt::format("{} is not known here (yet); the row is kept", format_uuid(record))});
+    }
+    keep(verifications_, *verification, "verification", seen);
+  }
+
+  /// What stands beside the records and has an id of its own.
+  template <class Repository, class What>
+  void keep(Repository& repository, What& what, std::string_view called, Occurrences& seen) {
     std::string content;
-    append_content(content, *remark, index_);
-    const bool has_own_id = !remark->id.is_nil();
+    append_content(content, what, index_);
+    const bool has_own_id = !what.id.is_nil();
     if (!has_own_id) {
-      remark->id = content_id(content, 0);
-      if (const std::uint32_t before = seen.count(remark->id); before > 0) remark->id = content_id(content, before);
+      what.id = content_id(content, 0);
+      if (const std::uint32_t before = seen.count(what.id); before > 0) what.id = content_id(content, before);
     }
     try {
-      if (findings_.add(*remark)) {
+      if (repository.add(what)) {
         ++result_.files.back().added;
         return;
       }
@@ -314,14 +343,14 @@ class Import {
       return;
     }
     std::string kept;
-    append_content(kept, *findings_.find(remark->id), index_);
+    append_content(kept, *repository.find(what.id), index_);
     if (has_own_id && kept != content) {
       row_faults_.push_back({{},
                              0,
                              "id",
-                             format_uuid(remark->id),
-                             fmt::format("{} is kept already with other values; expected a new id for another remark",
-                                         format_uuid(remark->id))});
+                             format_uuid(what.id),
+                             fmt::format("{} is kept already with other values; expected a new id for another {}",
+                                         format_uuid(what.id), called)});
       return;
     }
     ++result_.files.back().known;
@@ -499,6 +528,7 @@ class Import {
   RegisterRepository register_;
   LogRepository log_;
   FindingRepository findings_;
+  VerificationRepository verifications_;
   RegisterRepository::Change change_;
   FieldOptions field_options_;
   std::vector<LogFile> files_;

@@ -15,10 +15,12 @@
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
 #include "storage/side_repository.hpp"
+#include "storage/verification_repository.hpp"
 
 #include <algorithm>
 #include <fstream>
 #include <map>
+#include <type_traits>
 
 #include <fmt/format.h>
 
@@ -105,6 +107,7 @@ std::string make_pack(Database& db, const Clock& clock, const PackOptions& optio
     m.strands.push_back({s.id, s.name, after + 1, s.position, *before, s.hash});
     exchange.each_content(s.origin, after, [&](std::string_view content) {
       append_part(pack.content, content);
+      pack.has_verifications = pack.has_verifications || is_verification(content);
       ++result.records;
     });
     result.strands.push_back({called(s), after + 1, s.position});
@@ -150,6 +153,7 @@ class Unpacking {
         exchange_{db},
         log_{db},
         findings_{db},
+        verifications_{db},
         codes_{handle_of(db)},
         trust_{db, pack, options},
         is_ship_{SideRepository{db}.side() == Side::ship} {}
@@ -270,6 +274,9 @@ class Unpacking {
     const auto where = [&] { return fmt::format("record {} of {}", place.position, called(s)); };
     try {
       Whole whole = parse_whole(content);
+      if (std::holds_alternative<Verification>(whole.what) && !pack_.has_verifications) {
+        throw Error{Errc::bad_data, "is a verification, which a pack of this format cannot hold"};
+      }
       const bool is_new = std::visit([&](auto& what) { return put(what, whole.codes, content, place); }, whole.what);
       ++(is_new ? result_.added : result_.known);
     } catch (const Error& e) {
@@ -302,6 +309,16 @@ class Unpacking {
     std::string kept;
     codes_.append_whole(kept, *findings_.find(remark.id));
     if (kept != content) note_variant("remark", remark.id, content, place);
+    return false;
+  }
+
+  bool put(Verification& verification, const Codes<std::string>& codes, std::string_view content,
+           const LinkPlace& place) {
+    set_subject(verification, codes);
+    if (verifications_.add(verification, place)) return true;
+    std::string kept;
+    codes_.append_whole(kept, *verifications_.find(verification.id));
+    if (kept != content) note_variant("verification", verification.id, content, place);
     return false;
   }
 
@@ -352,8 +369,11 @@ class Unpacking {
     const RegisterIndex::OnBoard* on_board = index_.find_vessel(codes.vessel);
     if (on_board == nullptr) not_registered("vessel", codes.vessel);
     what.vessel = on_board->vessel->id;
-    if (!codes.shaft.empty()) what.shaft = require(on_board->shafts, codes.shaft, "shaft")->id;
-    if (!codes.lubricator.empty()) what.lubricator = require(on_board->lubricators, codes.lubricator, "lubricator")->id;
+    if constexpr (!std::is_same_v<What, Verification>) {
+      if (!codes.shaft.empty()) what.shaft = require(on_board->shafts, codes.shaft, "shaft")->id;
+      if (!codes.lubricator.empty())
+        what.lubricator = require(on_board->lubricators, codes.lubricator, "lubricator")->id;
+    }
     return *on_board;
   }
   template <class Map>
@@ -406,6 +426,7 @@ class Unpacking {
   ExchangeRepository exchange_;
   LogRepository log_;
   FindingRepository findings_;
+  VerificationRepository verifications_;
   CodeBook codes_;
   PackTrust trust_;
   bool is_ship_;

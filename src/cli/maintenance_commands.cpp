@@ -61,6 +61,7 @@ void add_check(Command& root, const Surroundings& around) {
       json.key("vessels").integer(r.vessels);
       json.key("records").integer(r.records);
       json.key("finding_remarks").integer(r.finding_remarks);
+      json.key("verifications").integer(r.verifications);
       json.key("checkpoints").integer(r.checkpoints);
       json.key("faults").begin_list();
       for (const std::string& f : r.faults) json.text(f);
@@ -91,9 +92,11 @@ void add_check(Command& root, const Surroundings& around) {
           r.faults.empty() ? "all is well" : count(static_cast<std::int64_t>(r.faults.size()), "fault");
       const std::string remarks =
           r.finding_remarks == 0 ? "" : ", " + count(r.finding_remarks, "remark") + " on findings";
+      const std::string verified = r.verifications == 0 ? "" : ", " + count(r.verifications, "verification");
       const std::string checkpoints = r.checkpoints == 0 ? "" : ", " + count(r.checkpoints, "checkpoint");
-      console.out(fmt::format("{}: {}, {}, {}{}{}, schema {}\n", around.database().string(), state,
-                              count(r.vessels, "vessel"), count(r.records, "record"), remarks, checkpoints, r.schema));
+      console.out(fmt::format("{}: {}, {}, {}{}{}{}, schema {}\n", around.database().string(), state,
+                              count(r.vessels, "vessel"), count(r.records, "record"), remarks, verified, checkpoints,
+                              r.schema));
       if (signed_now) {
         console.out(*signed_now > 0 ? "signed how the records stand now\n" : "nothing new to sign\n");
       } else if (words->sign) {

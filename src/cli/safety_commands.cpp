@@ -68,12 +68,14 @@ void add_restore(Command& root, const Surroundings& around) {
     }
     if (r.lacking_remarks > 0)
       console.out(fmt::format("the backup lacks: {} on findings\n", count(r.lacking_remarks, "remark")));
+    if (r.lacking_verifications > 0)
+      console.out(fmt::format("the backup lacks: {}\n", count(r.lacking_verifications, "verification")));
     if (r.lacking_changes > 0)
       console.out(fmt::format("the backup lacks: {} of the register\n", count(r.lacking_changes, "change")));
     if (!r.unreadable.empty()) {
       console.out(fmt::format("what the backup lacks cannot be told: {}\nfirst: shaftlog recover {} NEW --backup {}\n",
                               r.unreadable, file.string(), *words->from));
-    } else if (r.is_present && lacking + r.lacking_remarks + r.lacking_changes == 0) {
+    } else if (r.is_present && lacking + r.lacking_remarks + r.lacking_verifications + r.lacking_changes == 0) {
       console.out("the backup lacks nothing\n");
     }
     if (words->is_dry_run) {

@@ -12,6 +12,7 @@ namespace {
 constexpr std::uint8_t kFormat = 1;
 constexpr std::uint8_t kWithdrawalBit = 0x20;
 constexpr std::uint8_t kRemark = 0x40;
+constexpr std::uint8_t kVerification = 0x80;
 enum : std::uint8_t { no_link = 0, replaces_link = 1, withdraws_link = 2 };
 
 class Writer {
@@ -295,6 +296,16 @@ FindingRemark read_remark(Reader& r, Codes<std::string>& codes) {
   return m;
 }
 
+Verification read_verification(Reader& r, Codes<std::string>& codes) {
+  Verification v;
+  v.id = r.id();
+  codes.vessel = r.text();
+  v.record = r.id();
+  v.at = r.stamp();
+  v.by = r.text();
+  return v;
+}
+
 }  // namespace
 
 void append_whole(std::string& out, const Entry& entry, const Codes<std::string_view>& codes) {
@@ -345,6 +356,22 @@ void append_whole(std::string& out, const FindingRemark& m, const Codes<std::str
   w.maybe(m.then.value_ppm);
 }
 
+void append_whole(std::string& out, const Verification& v, const Codes<std::string_view>& codes) {
+  Writer w{out};
+  w.byte(kFormat);
+  w.byte(kVerification);
+  w.id(v.id);
+  w.text(codes.vessel);
+  w.id(v.record);
+  w.stamp(v.at);
+  w.text(v.by);
+}
+
+bool is_verification(std::string_view bytes) noexcept {
+  return bytes.size() > 1 && static_cast<std::uint8_t>(bytes[0]) == kFormat &&
+         static_cast<std::uint8_t>(bytes[1]) == kVerification;
+}
+
 Whole parse_whole(std::string_view bytes) {
   Reader r{bytes};
   if (const std::uint8_t format = r.byte(); format != kFormat) {
@@ -354,16 +381,17 @@ Whole parse_whole(std::string_view bytes) {
   Whole whole;
   std::string again;
   // Written once more it must be the same: a number can be told in more than one way, and then hashes would differ.
+  const auto keep = [&](auto read) {
+    const Codes<std::string>& c = whole.codes;
+    append_whole(again, read, {c.vessel, c.shaft, c.lubricator, c.gun, c.grease});
+    whole.what = std::move(read);
+  };
   if (what == kRemark) {
-    FindingRemark remark = read_remark(r, whole.codes);
-    const Codes<std::string>& c = whole.codes;
-    append_whole(again, remark, {c.vessel, c.shaft, c.lubricator, c.gun, c.grease});
-    whole.what = std::move(remark);
+    keep(read_remark(r, whole.codes));
+  } else if (what == kVerification) {
+    keep(read_verification(r, whole.codes));
   } else {
-    Entry entry = read_entry(r, what, whole.codes);
-    const Codes<std::string>& c = whole.codes;
-    append_whole(again, entry, {c.vessel, c.shaft, c.lubricator, c.gun, c.grease});
-    whole.what = std::move(entry);
+    keep(read_entry(r, what, whole.codes));
   }
   if (!r.is_at_end()) r.refuse("more follows than the record has");
   if (again != bytes) throw Error{Errc::bad_data, "not written as this program writes it"};

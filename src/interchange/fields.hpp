@@ -4,6 +4,7 @@
 #include "domain/finding_remark.hpp"
 #include "domain/record.hpp"
 #include "domain/register.hpp"
+#include "domain/verification.hpp"
 #include "interchange/register_index.hpp"
 #include "interchange/tables.hpp"
 
@@ -63,6 +64,12 @@ std::optional<FindingRemark> parse_finding_remark(const Fields& fields, const Re
                                                   const FieldOptions& options, std::vector<Fault>& faults);
 /// What makes the id of a remark that came without one, as append_content for a record.
 void append_content(std::string& out, const FindingRemark& remark, const RegisterIndex& index);
+
+/// A verification; its id is made from its content where none is given.
+std::optional<Verification> parse_verification(const Fields& fields, const RegisterIndex& index,
+                                               const FieldOptions& options, std::vector<Fault>& faults);
+/// What makes the id of a verification that came without one.
+void append_content(std::string& out, const Verification& verification, const RegisterIndex& index);
 
 struct GunFields {
   VesselId vessel;

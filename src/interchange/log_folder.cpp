@@ -327,6 +327,15 @@ void LogTableWriter::write(const FindingRemark& r) {
   end_row();
 }
 
+void LogTableWriter::write(const Verification& v) {
+  put(Column::vessel, code_or_empty(index_->find(v.vessel)));
+  put(Column::record, format_uuid(v.record));
+  put(Column::at, format_stamp(v.at));
+  put(Column::by, v.by);
+  put(Column::id, format_uuid(v.id));
+  end_row();
+}
+
 void LogTableWriter::write(const Feed& f) {
   const Lubricator* l = index_->find(f.lubricator);
   put(Column::vessel, l == nullptr ? std::string{} : code_or_empty(index_->find(l->vessel)));

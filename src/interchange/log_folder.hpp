@@ -60,6 +60,7 @@ class LogTableWriter {
   void write(const Feed& feed);
   void write(const GreaseEvidence& evidence);
   void write(const FindingRemark& remark);
+  void write(const Verification& verification);
   [[nodiscard]] std::uint64_t rows() const noexcept { return rows_; }
 
  private:

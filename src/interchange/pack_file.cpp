@@ -14,7 +14,8 @@ namespace shaftlog {
 namespace {
 
 constexpr std::string_view kMagic = "SHLPACK";
-constexpr char kUnsigned = 1, kSigned = 2;    // formats
+// Formats. What holds no verification keeps the first two, which programs from before there were any read.
+constexpr char kUnsigned = 1, kSigned = 2, kUnsignedVerified = 3, kSignedVerified = 4;
 constexpr std::size_t kHead = 8 + 4 + 8 + 8;  // magic and format, lengths of manifest, packed and unfolded content
 constexpr std::size_t kMostManifest = std::size_t{16} << 20;
 constexpr std::uint64_t kMostFold = 1100;  // deflate folds at most 1032 to 1
@@ -178,7 +179,8 @@ std::string write_pack(const Pack& pack, const SecretKey* key) {
   }
   folded.resize(size);
   std::string out{kMagic};
-  out.push_back(key == nullptr ? kUnsigned : kSigned);
+  out.push_back(pack.has_verifications ? (key == nullptr ? kUnsignedVerified : kSignedVerified)
+                                       : (key == nullptr ? kUnsigned : kSigned));
   append_number(out, manifest.size(), 4);
   append_number(out, folded.size(), 8);
   append_number(out, pack.content.size(), 8);
@@ -198,13 +200,14 @@ Pack read_pack(std::string_view bytes) {
     refuse("is not a pack; expected a file made with \"shaftlog pack\"");
   }
   const char format = bytes[kMagic.size()];
-  if (format != kUnsigned && format != kSigned) {
+  if (format < kUnsigned || format > kSignedVerified) {
     refuse(
-        fmt::format("is a pack of format {}, this program knows 1 and 2; update this program, or ask for a log folder "
+        fmt::format("is a pack of format {}, this program knows 1 to 4; update this program, or ask for a log folder "
                     "made with \"export\"",
                     static_cast<unsigned char>(format)));
   }
-  const std::size_t signature_size = format == kSigned ? sizeof(Signature) : 0;
+  const bool is_signed = format == kSigned || format == kSignedVerified;
+  const std::size_t signature_size = is_signed ? sizeof(Signature) : 0;
   if (bytes.size() < kHead) refuse(fmt::format("is cut short after {} bytes", bytes.size()));
   const std::uint64_t manifest_size = number_at(bytes, 8, 4);
   const std::uint64_t folded_size = number_at(bytes, 12, 8);
@@ -221,9 +224,10 @@ Pack read_pack(std::string_view bytes) {
   if (view(hash) != bytes.substr(summed.size(), sizeof(Sha256))) refuse("is altered: its checksum does not hold");
 
   Pack pack;
+  pack.has_verifications = format >= kUnsignedVerified;
   std::optional<PublicKey> key;
   pack.manifest = manifest_of(std::string{bytes.substr(kHead, manifest_size)}, key);
-  if (format == kSigned) {
+  if (is_signed) {
     Signature signature{};
     std::memcpy(signature.data(), bytes.data() + bytes.size() - signature.size(), signature.size());
     if (!key || !is_pack_signed(hash, signature, *key)) refuse("is altered: its signature does not hold");

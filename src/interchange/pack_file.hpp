@@ -48,6 +48,7 @@ struct Pack {
   PackManifest manifest;
   std::string content;              ///< parts; see PartReader
   std::optional<PublicKey> signer;  ///< whose signature was found right; empty: not signed
+  bool has_verifications = false;   ///< among the content; only then does it take a format that knows them
 };
 
 /// The bytes of a pack, signed when there is a key. The same pack gives the same bytes. `pack.signer` is not looked at.

@@ -79,12 +79,13 @@ constexpr std::array<std::string_view, kColumnCount> kColumnNames{"vessel",
                                                                   "was_began",
                                                                   "was_measure",
                                                                   "was_value",
+                                                                  "record",
                                                                   "refused_because"};
 
 constexpr std::array<std::string_view, kTableCount> kFileNames{
-    "vessels.csv",         "greases.csv", "guns.csv",        "lubricators.csv", "shafts.csv",  "feeds.csv",
-    "grease_evidence.csv", "hours.csv",   "cycles.csv",      "levels.csv",      "refills.csv", "greasings.csv",
-    "alarms.csv",          "work.csv",    "inspections.csv", "findings.csv"};
+    "vessels.csv",         "greases.csv", "guns.csv",        "lubricators.csv", "shafts.csv",       "feeds.csv",
+    "grease_evidence.csv", "hours.csv",   "cycles.csv",      "levels.csv",      "refills.csv",      "greasings.csv",
+    "alarms.csv",          "work.csv",    "inspections.csv", "findings.csv",    "verifications.csv"};
 
 constexpr bool kYes = true, kNo = false;
 
@@ -130,6 +131,7 @@ constexpr TableColumn kFindings[] = {{vessel, kYes},    {shaft, kNo},       {lub
                                      {by, kNo},         {was_urgency, kNo}, {was_summary, kNo}, {was_first_seen, kNo},
                                      {was_began, kNo},  {was_measure, kNo}, {was_value, kNo},   {id, kNo},
                                      {recorded_at, kNo}};
+constexpr TableColumn kVerifications[] = {{vessel, kYes}, {record, kYes}, {at, kYes}, {by, kYes}, {id, kNo}};
 
 }  // namespace
 
@@ -178,6 +180,8 @@ std::span<const TableColumn> columns_of(Table t) noexcept {
       return kInspections;
     case Table::findings:
       return kFindings;
+    case Table::verifications:
+      return kVerifications;
   }
   return {};
 }

@@ -30,9 +30,10 @@ enum class Table : std::uint8_t {
   alarms,
   work,
   inspections,
-  findings  ///< what was done about them
+  findings,      ///< what was done about them
+  verifications  ///< which records somebody answers for
 };
-constexpr std::size_t kTableCount = 16;
+constexpr std::size_t kTableCount = 17;
 
 /// Every column that a file of a log folder may carry.
 enum class Column : std::uint8_t {
@@ -108,6 +109,7 @@ enum class Column : std::uint8_t {
   was_began,
   was_measure,
   was_value,
+  record,
   refused_because  ///< only in rejects files: why the line was refused; read over
 };
 constexpr std::size_t kColumnCount = static_cast<std::size_t>(Column::refused_because) + 1;
@@ -122,7 +124,7 @@ std::string_view name_of(Column c) noexcept;
 std::string_view file_name_of(Table t) noexcept;
 /// The table that a file of that name holds, exactly.
 std::optional<Table> table_of_file(std::string_view file_name) noexcept;
-/// A table of records; neither the register nor the remarks on findings.
+/// A table of records; neither the register, nor the remarks on findings, nor verifications.
 constexpr bool is_log(Table t) noexcept { return t >= Table::hours && t <= Table::inspections; }
 /// The record kind of a log table. \pre is_log(t)
 constexpr Kind kind_of(Table t) noexcept {

@@ -5,6 +5,7 @@
 #include "storage/chain_sql.hpp"
 #include "storage/finding_rows.hpp"
 #include "storage/log_rows.hpp"
+#include "storage/verification_rows.hpp"
 
 #include <cstring>
 #include <sqlite3.h>
@@ -19,6 +20,7 @@ constexpr std::array<const char*, 5> kCodeStatements{chain_sql::kVesselCode, cha
                                                      chain_sql::kLubricatorCode, chain_sql::kGunCode,
                                                      chain_sql::kGreaseCode};
 constexpr std::size_t kLinksAtOnce = 32;
+using Sort = LinkTarget::Sort;
 enum : std::size_t { vessels, shafts, lubricators, guns, greases };
 
 GreaseId grease_of(const Detail& detail) {
@@ -29,6 +31,13 @@ GreaseId grease_of(const Detail& detail) {
 GunId gun_of(const Detail& detail) {
   const auto* g = std::get_if<Greasing>(&detail);
   return g == nullptr ? GunId{} : g->gun;
+}
+
+/// The columns of a link that say what it stands for.
+std::array<std::optional<std::int64_t>, 3> keys_of(const LinkTarget& target) {
+  std::array<std::optional<std::int64_t>, 3> keys;
+  keys[static_cast<std::size_t>(target.sort)] = target.key;
+  return keys;
 }
 
 }  // namespace
@@ -81,6 +90,12 @@ void CodeBook::append_whole(std::string& out, const FindingRemark& r) {
   shaftlog::append_whole(out, r, codes);
 }
 
+void CodeBook::append_whole(std::string& out, const Verification& v) {
+  Codes<std::string_view> codes;
+  codes.vessel = code(vessels, v.vessel.value);
+  shaftlog::append_whole(out, v, codes);
+}
+
 void CodeBook::forget() noexcept {
   for (Table& t : tables_) t.known.clear();
 }
@@ -113,16 +128,12 @@ void Chain::end() noexcept {
   waiting_.clear();
 }
 
-void Chain::append(std::int64_t entry_id, const Entry& entry) {
-  content_.assign(sizeof(Hash), '\0');  // the predecessor's hash goes before it
-  codes_.append_whole(content_, entry);
-  append_content(entry_id, std::nullopt);
-}
-
+void Chain::append(std::int64_t entry_id, const Entry& entry) { append_whole({Sort::entry, entry_id}, entry); }
 void Chain::append(std::int64_t finding_remark_id, const FindingRemark& remark) {
-  content_.assign(sizeof(Hash), '\0');
-  codes_.append_whole(content_, remark);
-  append_content(std::nullopt, finding_remark_id);
+  append_whole({Sort::remark, finding_remark_id}, remark);
+}
+void Chain::append(std::int64_t verification_id, const Verification& verification) {
+  append_whole({Sort::verification, verification_id}, verification);
 }
 
 void Chain::read_head() {
@@ -135,17 +146,20 @@ void Chain::read_head() {
   }
 }
 
-void Chain::append_content(std::optional<std::int64_t> entry, std::optional<std::int64_t> remark) {
+template <class What>
+void Chain::append_whole(const LinkTarget& target, const What& what) {
+  content_.assign(sizeof(Hash), '\0');  // the predecessor's hash goes before it
+  codes_.append_whole(content_, what);
   // Outside a transaction another connection may have added since.
   if (!head_ || !is_in_transaction_) read_head();
   std::memcpy(content_.data(), head_->hash.data(), head_->hash.size());
   head_->hash = sha256(content_);
   ++head_->position;
-  put(*head_, entry, remark);
+  put(*head_, target);
 }
 
-void Chain::put(const LinkPlace& place, std::optional<std::int64_t> entry, std::optional<std::int64_t> remark) {
-  waiting_.push_back({place, entry, remark});
+void Chain::put(const LinkPlace& place, const LinkTarget& target) {
+  waiting_.push_back({place, target});
   if (waiting_.size() == kLinksAtOnce) flush();
   if (is_in_transaction_) return;
   flush();
@@ -171,7 +185,7 @@ void Chain::flush() {
 void Chain::write(const Link* links, std::size_t n, sqlite3_stmt*& statement) {
   if (statement == nullptr) {
     std::string sql = chain_sql::kAddLinks;
-    for (std::size_t i = 0; i < n; ++i) sql += i == 0 ? "(?, ?, ?, ?, ?)" : ", (?, ?, ?, ?, ?)";
+    for (std::size_t i = 0; i < n; ++i) sql += i == 0 ? "(?, ?, ?, ?, ?, ?)" : ", (?, ?, ?, ?, ?, ?)";
     const int rc = sqlite3_prepare_v3(db_, sql.c_str(), -1, SQLITE_PREPARE_PERSISTENT, &statement, nullptr);
     if (rc != SQLITE_OK) throw_sqlite_error(db_, rc);
   }
@@ -183,8 +197,9 @@ void Chain::write(const Link* links, std::size_t n, sqlite3_stmt*& statement) {
     const Link& link = links[k];
     rc = number(++i, link.place.origin);
     if (rc == SQLITE_OK) rc = number(++i, link.place.position);
-    if (rc == SQLITE_OK) rc = number(++i, link.entry);
-    if (rc == SQLITE_OK) rc = number(++i, link.remark);
+    for (const std::optional<std::int64_t>& key : keys_of(link.target)) {
+      if (rc == SQLITE_OK) rc = number(++i, key);
+    }
     if (rc == SQLITE_OK) {
       rc = sqlite3_bind_blob(statement, ++i, link.place.hash.data(), static_cast<int>(link.place.hash.size()),
                              SQLITE_STATIC);
@@ -201,8 +216,49 @@ void Chain::write(const Link* links, std::size_t n, sqlite3_stmt*& statement) {
   sqlite3_reset(statement);
 }
 
+LinkTarget link_target(const Query& row, int column) {
+  for (const Sort sort : {Sort::entry, Sort::remark}) {
+    const int at = column + static_cast<int>(sort);
+    if (!row.is_null(at)) return {sort, row.integer(at)};
+  }
+  return {Sort::verification, row.integer(column + static_cast<int>(Sort::verification))};
+}
+
+std::string_view name_of(Sort sort) noexcept {
+  constexpr std::array<std::string_view, 3> kNames{"record", "remark", "verification"};
+  return kNames[static_cast<std::size_t>(sort)];
+}
+
 LinkedContent::LinkedContent(sqlite3* db)
-    : db_{db}, codes_{db}, entry_{db, chain_sql::entry_of()}, remark_{db, finding_sql::find_by_key()} {}
+    : db_{db},
+      codes_{db},
+      entry_{db, chain_sql::entry_of()},
+      remark_{db, finding_sql::find_by_key()},
+      verification_{db, verification_sql::find_by_key()} {}
+
+bool LinkedContent::append(std::string& out, const LinkTarget& target) {
+  switch (target.sort) {
+    case Sort::entry:
+      return append_entry(out, target.key);
+    case Sort::remark:
+      return append_remark(out, target.key);
+    case Sort::verification:
+      return append_verification(out, target.key);
+  }
+  return false;
+}
+
+std::string LinkedContent::tell(const LinkTarget& target) {
+  switch (target.sort) {
+    case Sort::entry:
+      return tell_entry(target.key);
+    case Sort::remark:
+      return tell_remark(target.key);
+    case Sort::verification:
+      return tell_verification(target.key);
+  }
+  return {};
+}
 
 bool LinkedContent::read_entry(std::int64_t entry_id, Entry& out) {
   if (!entry_.bind(entry_id).step()) return false;
@@ -232,6 +288,14 @@ bool LinkedContent::append_remark(std::string& out, std::int64_t finding_remark_
   return true;
 }
 
+bool LinkedContent::append_verification(std::string& out, std::int64_t verification_id) {
+  if (!verification_.bind(verification_id).step()) return false;
+  const Verification verification = read_verification(verification_);
+  verification_.reset();
+  codes_.append_whole(out, verification);
+  return true;
+}
+
 std::string LinkedContent::tell_entry(std::int64_t entry_id) {
   Query row{db_, R"sql(
 SELECT e.uuid, e.kind, v.code, e.at_utc_s FROM entry e LEFT JOIN vessel v ON v.vessel_id = e.vessel_id
@@ -253,6 +317,15 @@ WHERE r.finding_remark_id = :remark )sql"};
                      format_utc(from_unix(row.integer(2))));
 }
 
+std::string LinkedContent::tell_verification(std::int64_t verification_id) {
+  Query row{db_, R"sql(
+SELECT w.uuid, w.record, v.code, w.at_utc_s FROM verification w LEFT JOIN vessel v ON v.vessel_id = w.vessel_id
+WHERE w.verification_id = :verification )sql"};
+  if (!row.bind(verification_id).step()) return "a verification that is not there";
+  return fmt::format("verification {} (of record {} of {}, {})", format_uuid(row.uuid(0)), format_uuid(row.uuid(1)),
+                     row.text(2), format_utc(from_unix(row.integer(3))));
+}
+
 void chain_all(sqlite3* db) {
   if (Query{db, chain_sql::kHasLink}.step()) return;
   LinkedContent content{db};
@@ -260,22 +333,21 @@ void chain_all(sqlite3* db) {
   std::optional<std::int64_t> origin;
   StrandHead head;
   std::string bytes;
-  const auto add = [&](std::optional<std::int64_t> entry, std::optional<std::int64_t> remark) {
-    if (!origin) origin = begin_strand(db);
-    head.hash = link_hash(head.hash, bytes);
-    link.run(*origin, ++head.position, entry, remark, head.hash);
-    bytes.clear();
+  const auto add_all = [&](Sort sort, const char* sql) {
+    Query row{db, sql};
+    while (row.step()) {
+      const LinkTarget target{sort, row.integer(0)};
+      bytes.clear();
+      content.append(bytes, target);
+      if (!origin) origin = begin_strand(db);
+      head.hash = link_hash(head.hash, bytes);
+      const auto keys = keys_of(target);
+      link.run(*origin, ++head.position, keys[0], keys[1], keys[2], head.hash);
+    }
   };
-  Query entries{db, chain_sql::kEntries};
-  while (entries.step()) {
-    content.append_entry(bytes, entries.integer(0));
-    add(entries.integer(0), std::nullopt);
-  }
-  Query remarks{db, chain_sql::kRemarks};
-  while (remarks.step()) {
-    content.append_remark(bytes, remarks.integer(0));
-    add(std::nullopt, remarks.integer(0));
-  }
+  add_all(Sort::entry, chain_sql::kEntries);
+  add_all(Sort::remark, chain_sql::kRemarks);
+  add_all(Sort::verification, chain_sql::kVerifications);
 }
 
 }  // namespace shaftlog

@@ -14,6 +14,7 @@ namespace shaftlog {
 
 struct CheckResult;
 struct FindingRemark;
+struct Verification;
 
 /// Where the next link of a strand goes.
 struct StrandHead {
@@ -29,6 +30,7 @@ class CodeBook {
   explicit CodeBook(sqlite3* db) : db_{db} {}
   void append_whole(std::string& out, const Entry& entry);
   void append_whole(std::string& out, const FindingRemark& remark);
+  void append_whole(std::string& out, const Verification& verification);
   /// What was looked up may have been undone.
   void forget() noexcept;
 
@@ -41,6 +43,16 @@ class CodeBook {
   sqlite3* db_;
   std::array<Table, 5> tables_;
 };
+
+/// What a link stands for: the sort, and its key in the table of that sort.
+struct LinkTarget {
+  enum class Sort : std::uint8_t { entry, remark, verification } sort = Sort::entry;
+  std::int64_t key = 0;
+};
+/// From the three columns of a link that say it, in the order of the sorts.
+LinkTarget link_target(const Query& row, int column);
+/// "record", "remark", "verification".
+std::string_view name_of(LinkTarget::Sort sort) noexcept;
 
 /// Where a link stands.
 struct LinkPlace {
@@ -60,8 +72,9 @@ class Chain {
   /// At the end of the strand this file writes.
   void append(std::int64_t entry_id, const Entry& entry);
   void append(std::int64_t finding_remark_id, const FindingRemark& remark);
-  /// At a place of another file's strand; one of the two keys is set.
-  void put(const LinkPlace& place, std::optional<std::int64_t> entry, std::optional<std::int64_t> remark);
+  void append(std::int64_t verification_id, const Verification& verification);
+  /// At a place of another file's strand.
+  void put(const LinkPlace& place, const LinkTarget& target);
   void flush();  ///< \throws Error when the file cannot be written
 
   // Of a WriteTransaction. What the strand's end is holds until it ends: nobody else can write meanwhile.
@@ -71,9 +84,10 @@ class Chain {
  private:
   struct Link {
     LinkPlace place;
-    std::optional<std::int64_t> entry, remark;
+    LinkTarget target;
   };
-  void append_content(std::optional<std::int64_t> entry, std::optional<std::int64_t> remark);
+  template <class What>
+  void append_whole(const LinkTarget& target, const What& what);
   void read_head();
   void write(const Link* links, std::size_t n, sqlite3_stmt*& statement);
 
@@ -98,22 +112,26 @@ class LinkedContent {
  public:
   explicit LinkedContent(sqlite3* db);
   /// Appends the content. \return false when there is no such row \throws Error{damaged} when it cannot be read
-  bool append_entry(std::string& out, std::int64_t entry_id);
-  bool append_remark(std::string& out, std::int64_t finding_remark_id);
+  bool append(std::string& out, const LinkTarget& target);
   /// "record 0190... (greasing of T-01, 2026-03-14T08:10Z)"; as much of it as can be read.
-  [[nodiscard]] std::string tell_entry(std::int64_t entry_id);
-  [[nodiscard]] std::string tell_remark(std::int64_t finding_remark_id);
+  [[nodiscard]] std::string tell(const LinkTarget& target);
 
  private:
+  bool append_entry(std::string& out, std::int64_t entry_id);
+  bool append_remark(std::string& out, std::int64_t finding_remark_id);
+  bool append_verification(std::string& out, std::int64_t verification_id);
   bool read_entry(std::int64_t entry_id, Entry& out);
+  [[nodiscard]] std::string tell_entry(std::int64_t entry_id);
+  [[nodiscard]] std::string tell_remark(std::int64_t finding_remark_id);
+  [[nodiscard]] std::string tell_verification(std::int64_t verification_id);
   sqlite3* db_;
   CodeBook codes_;
-  Query entry_, remark_;
+  Query entry_, remark_, verification_;
   std::array<std::unique_ptr<Query>, 8> details_;
 };
 
-/// Puts every record, then every remark, into a strand of this file, where nothing stands in one yet: a file from
-/// before there were strands, or one made anew from a damaged one.
+/// Puts every record, then every remark, then every verification into a strand of this file, where nothing stands in
+/// one yet: a file from before there were strands, or one made anew from a damaged one.
 void chain_all(sqlite3* db);
 
 /// Recomputes every strand. Each fault is one sentence; the first names the first record that is not as it was written.

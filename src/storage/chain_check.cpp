@@ -5,6 +5,7 @@
 #include "storage/exchange_sql.hpp"
 
 #include <algorithm>
+#include <array>
 
 #include <fmt/format.h>
 
@@ -26,8 +27,9 @@ class ChainCheck {
     }
     Query stray{db_, chain_sql::kStrayStrands};
     while (stray.step()) note(fmt::format("the audit chain: strand {} is of no origin", stray.integer(0)));
-    find_unlinked(chain_sql::kEntries, entries_, "record");
-    find_unlinked(chain_sql::kRemarks, remarks_, "remark");
+    find_unlinked(chain_sql::kEntries, LinkTarget::Sort::entry);
+    find_unlinked(chain_sql::kRemarks, LinkTarget::Sort::remark);
+    find_unlinked(chain_sql::kVerifications, LinkTarget::Sort::verification);
     std::move(faults_.begin(), faults_.end(), std::back_inserter(result.faults));
     if (untold_ > 0) result.faults.push_back(fmt::format("{} more faults of the audit chain", untold_));
   }
@@ -47,37 +49,34 @@ class ChainCheck {
     StrandHead head;
     while (link.step()) {
       const std::int64_t position = link.integer(0);
-      const Hash kept = link.hash(3);
+      const Hash kept = link.hash(1);
+      const LinkTarget target = link_target(link, 2);
       if (position != head.position + 1) {
         note(fmt::format("the audit chain: positions {} to {} of strand {} are not there", head.position + 1,
                          position - 1, name));
       } else {
-        check_link(link, origin, head, kept, name);
+        check_link(target, origin, head, kept, name);
       }
-      (link.is_null(1) ? remarks_ : entries_).push_back(link.integer(link.is_null(1) ? 2 : 1));
+      linked(target.sort).push_back(target.key);
       // On from what is kept: one record that was altered is one fault.
       head = {position, kept};
     }
   }
 
-  void check_link(const Query& link, std::int64_t origin, const StrandHead& head, const Hash& kept,
+  void check_link(const LinkTarget& target, std::int64_t origin, const StrandHead& head, const Hash& kept,
                   const std::string& name) {
-    const bool is_entry = !link.is_null(1);
-    const std::int64_t key = link.integer(is_entry ? 1 : 2);
-    const auto what = [&] { return is_entry ? content_.tell_entry(key) : content_.tell_remark(key); };
     bytes_.clear();
     try {
-      const bool is_there = is_entry ? content_.append_entry(bytes_, key) : content_.append_remark(bytes_, key);
-      if (!is_there) {
+      if (!content_.append(bytes_, target)) {
         note(fmt::format("the audit chain: position {} of strand {} is of a {} that is not there", head.position + 1,
-                         name, is_entry ? "record" : "remark"));
+                         name, name_of(target.sort)));
       } else if (link_hash(head.hash, bytes_) != kept && !is_variant(origin, head, kept)) {
-        note(fmt::format("the audit chain: {} is not as it was written (position {} of strand {})", what(),
-                         head.position + 1, name));
+        note(fmt::format("the audit chain: {} is not as it was written (position {} of strand {})",
+                         content_.tell(target), head.position + 1, name));
       }
     } catch (const Error& e) {
       if (e.code() == Errc::busy) throw;
-      note(fmt::format("the audit chain: {} cannot be read: {}", what(), e.what()));
+      note(fmt::format("the audit chain: {} cannot be read: {}", content_.tell(target), e.what()));
     }
   }
 
@@ -87,23 +86,26 @@ class ChainCheck {
     return variant.bind(origin, head.position + 1).step() && link_hash(head.hash, variant.blob(0)) == kept;
   }
 
-  void find_unlinked(const char* all, std::vector<std::int64_t>& linked, const char* what) {
-    std::sort(linked.begin(), linked.end());
-    auto at = linked.begin();
+  std::vector<std::int64_t>& linked(LinkTarget::Sort sort) { return linked_[static_cast<std::size_t>(sort)]; }
+
+  void find_unlinked(const char* all, LinkTarget::Sort sort) {
+    std::vector<std::int64_t>& keys = linked(sort);
+    std::sort(keys.begin(), keys.end());
+    auto at = keys.begin();
     Query row{db_, all};
     while (row.step()) {
       const std::int64_t key = row.integer(0);
-      while (at != linked.end() && *at < key) ++at;
-      if (at == linked.end() || *at != key) {
-        note(fmt::format("the audit chain: {} {} stands in no strand: it was not written by this program", what,
-                         format_uuid(row.uuid(1))));
+      while (at != keys.end() && *at < key) ++at;
+      if (at == keys.end() || *at != key) {
+        note(fmt::format("the audit chain: {} {} stands in no strand: it was not written by this program",
+                         name_of(sort), format_uuid(row.uuid(1))));
       }
     }
   }
 
   sqlite3* db_;
   LinkedContent content_;
-  std::vector<std::int64_t> entries_, remarks_;  // that stand in a strand
+  std::array<std::vector<std::int64_t>, 3> linked_;  // by sort: what stands in a strand
   std::vector<std::string> faults_;
   std::size_t untold_ = 0;
   std::string bytes_;

@@ -19,11 +19,11 @@ FROM origin )sql";
 inline constexpr const char* kHead = R"sql(
 SELECT position, hash FROM link WHERE origin_id = :origin ORDER BY position DESC LIMIT 1 )sql";
 inline constexpr const char* kAddLink = R"sql(
-INSERT INTO link (origin_id, position, entry_id, finding_remark_id, hash)
-VALUES (:origin, :position, :entry, :remark, :hash) )sql";
+INSERT INTO link (origin_id, position, entry_id, finding_remark_id, verification_id, hash)
+VALUES (:origin, :position, :entry, :remark, :verification, :hash) )sql";
 /// Followed by rows.
 inline constexpr const char* kAddLinks = R"sql(
-INSERT INTO link (origin_id, position, entry_id, finding_remark_id, hash) VALUES )sql";
+INSERT INTO link (origin_id, position, entry_id, finding_remark_id, verification_id, hash) VALUES )sql";
 inline constexpr const char* kHasLink = R"sql( SELECT 1 FROM link LIMIT 1 )sql";
 
 inline constexpr const char* kVesselCode = R"sql( SELECT code FROM vessel WHERE vessel_id = :id )sql";
@@ -36,7 +36,7 @@ inline constexpr const char* kOrigins = R"sql( SELECT origin_id, uuid, name FROM
 inline constexpr const char* kStrayStrands = R"sql(
 SELECT DISTINCT origin_id FROM link WHERE origin_id NOT IN (SELECT origin_id FROM origin) )sql";
 inline constexpr const char* kLinks = R"sql(
-SELECT position, entry_id, finding_remark_id, hash FROM link
+SELECT position, hash, entry_id, finding_remark_id, verification_id FROM link
 WHERE origin_id = :origin AND position > :after ORDER BY position )sql";
 inline std::string entry_of() {
   std::string sql = "SELECT ";
@@ -49,10 +49,13 @@ inline std::string entry_of() {
 inline constexpr const char* kEntries = R"sql( SELECT entry_id, uuid FROM entry ORDER BY entry_id )sql";
 inline constexpr const char* kRemarks = R"sql(
 SELECT finding_remark_id, uuid FROM finding_remark ORDER BY finding_remark_id )sql";
+inline constexpr const char* kVerifications = R"sql(
+SELECT verification_id, uuid FROM verification ORDER BY verification_id )sql";
 
 inline std::vector<std::string> all() {
-  return {kOwn,     kAddOwn,     kHead,    kAddLink,      kHasLink, kVesselCode, kShaftCode, kLubricatorCode,
-          kGunCode, kGreaseCode, kOrigins, kStrayStrands, kLinks,   entry_of(),  kEntries,   kRemarks};
+  return {kOwn,       kAddOwn,         kHead,    kAddLink,    kHasLink,      kVesselCode,
+          kShaftCode, kLubricatorCode, kGunCode, kGreaseCode, kOrigins,      kStrayStrands,
+          kLinks,     entry_of(),      kEntries, kRemarks,    kVerifications};
 }
 
 }  // namespace shaftlog::chain_sql

@@ -122,6 +122,20 @@ HAVING min(vessel_id) <> max(vessel_id) OR min(kind) <> max(kind) OR
   tell(result, std::move(faults), "more findings have remarks that disagree");
 }
 
+/// A record that is not here may come by a pack yet.
+void check_verifications(Database& db, CheckResult& result) {
+  std::vector<std::string> faults;
+  Query row{db, R"sql(
+SELECT w.uuid, e.uuid, e.vessel_id <> w.vessel_id FROM verification w JOIN entry e ON e.uuid = w.record
+WHERE e.vessel_id <> w.vessel_id OR e.withdraws IS NOT NULL ORDER BY w.uuid )sql"};
+  while (row.step()) {
+    faults.push_back(fmt::format("verification {} is of record {}, {}", format_uuid(row.uuid(0)),
+                                 format_uuid(row.uuid(1)),
+                                 row.integer(2) != 0 ? "which is of another vessel" : "which is a withdrawal"));
+  }
+  tell(result, std::move(faults), "more verifications do not fit their records");
+}
+
 void check_circles(Database& db, CheckResult& result) {
   std::unordered_map<Uuid, Uuid> corrects;
   Query row{db, "SELECT uuid, replaces FROM entry WHERE replaces IS NOT NULL ORDER BY uuid"};
@@ -167,12 +181,14 @@ CheckResult check(Database& db) {
     check_circles(db, result);
   });
   run_part(result, "remarks on findings", [&] { check_findings(db, result); });
+  run_part(result, "verifications", [&] { check_verifications(db, result); });
   run_part(result, "the audit chain", [&] { check_chain(db, result); });
   run_part(result, "what was signed", [&] { check_checkpoints(db, result); });
   run_part(result, "the number of records", [&] {
     result.records = single_integer(handle_of(db), "SELECT count(*) FROM entry");
     result.vessels = single_integer(handle_of(db), "SELECT count(*) FROM vessel");
     result.finding_remarks = single_integer(handle_of(db), "SELECT count(*) FROM finding_remark");
+    result.verifications = single_integer(handle_of(db), "SELECT count(*) FROM verification");
   });
   return result;
 }

@@ -109,12 +109,13 @@ struct CheckResult {
   std::int64_t records = 0;
   std::int64_t vessels = 0;
   std::int64_t finding_remarks = 0;
+  std::int64_t verifications = 0;
   std::int64_t checkpoints = 0;  ///< that hold
   int schema = 0;
 };
 /// integrity_check, foreign keys, the schema against a fresh one, and rules that SQL cannot state (a detail row for
 /// every entry and no other, corrections of the right kind, no circle of corrections, the remarks of one finding about
-/// one subject and kind).
+/// one subject and kind, verifications of records of their vessel).
 CheckResult check(Database& db);
 
 }  // namespace shaftlog

@@ -85,9 +85,8 @@ void ExchangeRepository::each_content(std::int64_t origin, std::int64_t after,
       bytes = variant.blob(0);
       variant.reset();
     } else {
-      const bool is_there = link.is_null(1) ? content.append_remark(bytes, link.integer(2))
-                                            : content.append_entry(bytes, link.integer(1));
-      if (!is_there) throw Error{Errc::damaged, "the audit chain is damaged: a record is missing; run \"check\""};
+      if (!content.append(bytes, link_target(link, 2)))
+        throw Error{Errc::damaged, "the audit chain is damaged: a record is missing; run \"check\""};
     }
     take(bytes);
   }

@@ -84,7 +84,7 @@ bool FindingRepository::add(const FindingRemark& r, const LinkPlace* place) cons
   if (place != nullptr) {
     Query key{*db_, finding_sql::kKey};
     key.bind(r.id).step();
-    db_->chain().put(*place, std::nullopt, key.integer(0));
+    db_->chain().put(*place, {LinkTarget::Sort::remark, key.integer(0)});
   } else if (is_new) {
     db_->chain().append(add.last_id(), r);
   }

@@ -3,6 +3,7 @@
 #include "storage/log_repository.hpp"
 #include "storage/log_rows.hpp"
 #include "storage/log_statements.hpp"
+#include "storage/verification_sql.hpp"
 
 #include <algorithm>
 #include <array>
@@ -78,7 +79,12 @@ class Cursor {
 /// Merges the kinds of one vessel into one order. `take` answers whether it wants more.
 void merge_vessel(ListStatements& statements, const ListQuery& q, VesselId vessel,
                   const std::function<bool(const Entry&)>& take) {
-  const Ids left_out = q.in_force_only ? find_not_in_force(statements.db(), vessel, q.known.value_or(kLatest)) : Ids{};
+  Ids left_out = q.in_force_only ? find_not_in_force(statements.db(), vessel, q.known.value_or(kLatest)) : Ids{};
+  if (q.unverified_only) {
+    Query verified{statements.db(), verification_sql::kRecordsOfVessel};
+    verified.bind(vessel, q.known.value_or(kLatest));
+    while (verified.step()) left_out.insert(verified.uuid(0));
+  }
   std::vector<Cursor> open;
   open.reserve(kKinds.size() + 1);
   const auto add = [&](std::optional<Kind> kind) {

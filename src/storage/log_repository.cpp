@@ -279,7 +279,7 @@ bool LogRepository::add(const Entry& entry, const LinkPlace* place) {
       }
     }
     if (place != nullptr) {
-      db_->chain().put(*place, is_new ? id : entry_key(*db_, head.id), std::nullopt);
+      db_->chain().put(*place, {LinkTarget::Sort::entry, is_new ? id : entry_key(*db_, head.id)});
     } else if (is_new) {
       db_->chain().append(id, entry);
     }

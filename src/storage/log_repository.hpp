@@ -22,6 +22,7 @@ struct ListQuery {
   std::optional<Instant> from, until;  ///< from <= at < until
   bool in_force_only = true;           ///< leave out what was replaced, withdrawn, and the withdrawals themselves
   std::optional<Instant> known;        ///< only what was recorded by then
+  bool unverified_only = false;        ///< leave out what somebody has verified
   std::int64_t most = 0;               ///< newest first cut; 0: all
 };
 

@@ -43,6 +43,7 @@ void compare_records(sqlite3* present, sqlite3* backup, RestoreResult& result) {
     return std::max(std::int64_t{0}, single_integer(present, sql) - single_integer(backup, sql));
   };
   result.lacking_remarks = more_rows("SELECT count(*) FROM finding_remark");
+  result.lacking_verifications = more_rows("SELECT count(*) FROM verification");
   result.lacking_changes = more_rows("SELECT count(*) FROM register_change");
 }
 

@@ -20,11 +20,12 @@ struct LackingRecords {
 struct RestoreResult {
   std::vector<LackingRecords> lacking;  ///< by vessel and kind
   std::int64_t lacking_remarks = 0;     ///< on findings
-  std::int64_t lacking_changes = 0;     ///< register rows put right since
-  std::int64_t records = 0;             ///< of the backup
-  std::string unreadable;               ///< why the present file could not be compared; empty: it was
-  bool is_present = false;              ///< whether there is a present file
-  std::filesystem::path aside;          ///< where it is now; empty after a dry run, or when there was none
+  std::int64_t lacking_verifications = 0;
+  std::int64_t lacking_changes = 0;  ///< register rows put right since
+  std::int64_t records = 0;          ///< of the backup
+  std::string unreadable;            ///< why the present file could not be compared; empty: it was
+  bool is_present = false;           ///< whether there is a present file
+  std::filesystem::path aside;       ///< where it is now; empty after a dry run, or when there was none
 };
 
 /// Puts a copy of `backup` in the place of `present`, which is kept under another name. At every moment one whole file

@@ -42,6 +42,15 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         case Table::feeds:
           (void)parse_feed(f, index, options, faults);
           continue;
+        case Table::grease_evidence:
+          (void)parse_grease_evidence(f, index, options, faults);
+          continue;
+        case Table::findings:
+          (void)parse_finding_remark(f, index, options, faults);
+          continue;
+        case Table::verifications:
+          (void)parse_verification(f, index, options, faults);
+          continue;
         default:
           break;
       }

@@ -60,7 +60,8 @@ std::map<std::string, std::vector<std::string>> rows_of(const fs::path& path,
 
 const int kTrialVersion = schema_version() + 2;
 /// What steps after the first brought to tables that were there already.
-const std::set<std::string> kAddedColumns{"rank", "water_limit_ppm", "iron_limit_ppm_milli", "clearance_limit_um"};
+const std::set<std::string> kAddedColumns{"rank", "water_limit_ppm", "iron_limit_ppm_milli", "clearance_limit_um",
+                                          "verification_id"};
 
 /// The released steps and two more, with the fresh schema they must lead to.
 struct LongerPlan {
@@ -185,6 +186,18 @@ TEST_CASE("migration: a file of each released version comes to the newest schema
     CHECK(reg.shafts.at(0).settings.size() == 2);
     CHECK(reg.vessels.at(1).imo == "1234567");
   }
+}
+
+TEST_CASE("migration: a link keeps its place, what it stands for, and its hash", "[migration]") {
+  const TempDir dir;
+  const fs::path path = old_file(dir, 6);
+  const auto before = rows_of(path);
+  REQUIRE(before.at("link").size() == 14);
+  upgrade(path, day(3).utc);
+  auto after = rows_of(path, {"verification_id"});
+  CHECK(after.at("verification").empty());
+  after.erase("verification");
+  CHECK(after == before);
 }
 
 TEST_CASE("migration: several steps keep every row, leave a backup, and say so", "[migration]") {

@@ -6,6 +6,7 @@
 #include "interchange/csv.hpp"
 #include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
+#include "storage/verification_repository.hpp"
 #include "support/log_text.hpp"
 
 #include <algorithm>
@@ -192,6 +193,21 @@ FindingRemark a_remark(const test::TempDb& db) {
   return r;
 }
 
+/// Of a record that is there, or of one that is not.
+Verification a_verification(const test::TempDb& db, const std::vector<Entry>& entries) {
+  Verification v;
+  v.id = make_uuid_v7(std::chrono::system_clock::time_point{std::chrono::seconds{between(0, 2'000'000'000)}});
+  v.record = make_uuid_v8(std::to_string(between(0, 3)));
+  v.vessel = db.vessel;
+  v.at = a_stamp();
+  v.by = "x" + a_text();
+  if (!entries.empty() && maybe()) {
+    const Entry& of = entries[static_cast<std::size_t>(between(0, static_cast<std::int64_t>(entries.size()) - 1))];
+    if (!of.is_withdrawal()) v.record = of.head.id;
+  }
+  return v;
+}
+
 void import(Database& db, const std::filesystem::path& folder, bool adds) {
   ImportOptions o;
   o.folder = folder;
@@ -227,6 +243,10 @@ TEST_CASE("log folder: what was exported imports to the same log and exports to 
       }
       const auto remarks = between(0, 5);
       for (std::int64_t i = 0; i < remarks; ++i) RC_ASSERT(FindingRepository{first.db}.add(a_remark(first)));
+      for (std::int64_t i = between(0, 5); i > 0; --i) {
+        const Verification v = a_verification(first, entries);
+        RC_ASSERT(VerificationRepository{first.db}.add(v));
+      }
       Grease other;
       other.code = "G-2";
       other.density = Density::from_base(900);
@@ -251,6 +271,7 @@ TEST_CASE("log folder: what was exported imports to the same log and exports to 
       RC_ASSERT(remarks[i].says == first_remarks[i].says);
       RC_ASSERT(remarks[i].then == first_remarks[i].then);
     }
+    RC_ASSERT(VerificationRepository{second}.list() == VerificationRepository{first.db}.list());
     for (const std::string& fault : check(second).faults)
       RC_ASSERT(fault.find("name different kinds") != std::string::npos);
   });

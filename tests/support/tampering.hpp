@@ -33,7 +33,9 @@ inline void rewrite(Database& db, const std::string& sql) {
   tamper(db, {sql});
   std::vector<std::string> updates;
   {
-    Query link{db, "SELECT origin_id, position, entry_id, finding_remark_id FROM link ORDER BY origin_id, position"};
+    Query link{db,
+               "SELECT origin_id, position, entry_id, finding_remark_id, verification_id FROM link ORDER BY origin_id, "
+               "position"};
     LinkedContent content{handle_of(db)};
     std::int64_t origin = 0;
     Hash hash{};
@@ -41,11 +43,7 @@ inline void rewrite(Database& db, const std::string& sql) {
       if (link.integer(0) != origin) hash = {};
       origin = link.integer(0);
       std::string bytes;
-      if (link.is_null(2)) {
-        content.append_remark(bytes, link.integer(3));
-      } else {
-        content.append_entry(bytes, link.integer(2));
-      }
+      content.append(bytes, link_target(link, 2));
       hash = link_hash(hash, bytes);
       updates.push_back(fmt::format("UPDATE link SET hash = x'{}' WHERE origin_id = {} AND position = {}", hex(hash),
                                     origin, link.integer(1)));

@@ -160,7 +160,7 @@ TEST_CASE("an export imported into an empty database exports the same bytes", "[
     const Aboard first, second;
     log.make(first);
     const Files once = exported(first);
-    REQUIRE(once.size() == 16);
+    REQUIRE(once.size() == 17);
     second.ok({"init"});
     import(second, once);
     CHECK((exported(second) == once));

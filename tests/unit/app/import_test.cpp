@@ -4,6 +4,7 @@
 #include "interchange/csv.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
+#include "storage/verification_repository.hpp"
 #include "support/log_text.hpp"
 
 #include <algorithm>
@@ -315,4 +316,43 @@ TEST_CASE("import: the demo fleet's log is taken whole", "[app][import]") {
   for (const ImportedFile& f : r.files) added += f.added;
   CHECK(added > 5'000);
   CHECK(check(db).faults.empty());
+}
+
+TEST_CASE("import: a verification is kept once, with or without an id of its own", "[app][import]") {
+  Bench b;
+  write_text(b.log / "hours.csv",
+             "vessel,shaft,at,meter_h,id\nT-01,port,2026-03-01T08:00,100,aaaaaaaa-0000-7000-8000-000000000001\n");
+  write_text(b.log / "verifications.csv",
+             "vessel,record,at,by,id\n"
+             "T-01,aaaaaaaa-0000-7000-8000-000000000001,2026-03-02T08:00,C/E,\n"
+             "T-01,aaaaaaaa-0000-7000-8000-000000000001,2026-03-03T08:00,C/E 2,bbbbbbbb-0000-7000-8000-000000000001\n"
+             "T-01,cccccccc-0000-7000-8000-000000000001,2026-03-03T08:00,C/E,\n");
+  const ImportResult first = b.import();
+  INFO(texts(first.faults));
+  CHECK(first.is_kept);
+  CHECK(file_of(first, "verifications.csv").added == 3);
+  CHECK_THAT(texts(first.warnings), Catch::Contains("cccccccc-0000-7000-8000-000000000001 is not known here (yet)"));
+  const ImportResult again = b.import();
+  CHECK(file_of(again, "verifications.csv").added == 0);
+  CHECK(file_of(again, "verifications.csv").known == 3);
+  CHECK(VerificationRepository{b.db}.list().size() == 3);
+  write_text(
+      b.log / "verifications.csv",
+      "vessel,record,at,by,id\n"
+      "T-01,aaaaaaaa-0000-7000-8000-000000000001,2026-03-03T08:00,somebody,bbbbbbbb-0000-7000-8000-000000000001\n");
+  const ImportResult other = b.import();
+  CHECK_FALSE(other.is_kept);
+  CHECK_THAT(texts(other.faults), Catch::Contains("is kept already with other values"));
+}
+
+TEST_CASE("import: a verification of a withdrawal is refused, and nothing is kept", "[app][import]") {
+  Bench b;
+  write_text(b.log / "hours.csv",
+             "vessel,shaft,at,meter_h,id,withdraws\n"
+             "T-01,port,2026-03-01T08:00,100,aaaaaaaa-0000-7000-8000-000000000001,\n"
+             "T-01,port,2026-03-01T08:00,,aaaaaaaa-0000-7000-8000-000000000002,aaaaaaaa-0000-7000-8000-000000000001\n");
+  write_text(b.log / "verifications.csv",
+             "vessel,record,at,by\nT-01,aaaaaaaa-0000-7000-8000-000000000002,2026-03-02T08:00,C/E\n");
+  CHECK_THAT(texts(b.import().faults), Catch::Contains("record: ") && Catch::Contains("is a withdrawal"));
+  CHECK(b.all().empty());
 }

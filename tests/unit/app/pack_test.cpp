@@ -6,6 +6,7 @@
 #include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
+#include "storage/verification_repository.hpp"
 #include "support/log_text.hpp"
 #include "support/temp_db.hpp"
 
@@ -114,6 +115,14 @@ struct Node {
     FindingRepository{db}.add(r);
   }
 
+  /// A verification of a record that may not be here yet.
+  void verify(const std::string& vessel, std::uint64_t record, std::uint64_t id, const std::string& by) {
+    VerificationRepository{db}.add({nth_id(id), nth_id(record), hours(vessel, 1, 1).vessel, day(9), by});
+  }
+  std::vector<Verification> verified(const std::string& vessel, std::uint64_t record) {
+    return VerificationRepository{db}.of(hours(vessel, 1, 1).vessel, nth_id(record));
+  }
+
   TempDir dir;
   std::string name;
   Database db;
@@ -173,7 +182,7 @@ TEST_CASE("pack: cut anywhere, altered anywhere, it changes nothing and says why
   CHECK(has(office.refuses(""), "is not a pack"));
   std::string later = pack;
   later[7] = 9;
-  CHECK(has(office.refuses(later), "format 9, this program knows 1 and 2"));
+  CHECK(has(office.refuses(later), "format 9, this program knows 1 to 4"));
 }
 
 TEST_CASE("pack: a true checksum over wrong content is refused all the same", "[app][pack]") {
@@ -198,6 +207,74 @@ TEST_CASE("pack: a true checksum over wrong content is refused all the same", "[
   bad.content.push_back('\0');
   CHECK(has(office.refuses(write_pack(bad)), "more follows"));
   CHECK(office.take(write_pack(good)).added == 3);
+}
+
+TEST_CASE("pack: two who verify one record both stand, wherever packs come first", "[app][pack]") {
+  Node ship{"T-01"}, office{"office"}, second{"second office"};
+  office.set_up_register();
+  ship.take(office.make(""));
+  ship.add(ship.hours("T-01", 1, 1));
+  const std::string before = ship.make("office");
+  CHECK(before[7] == '\1');  // what holds no verification keeps the format that older programs read
+  office.take(before);
+  second.take(office.make(""));
+  ship.take(office.make("T-01"));
+  ship.verify("T-01", 1, 600, "chief");
+  office.verify("T-01", 1, 601, "relief chief");
+  const std::string aboard = ship.make(""), ashore = office.make("");
+  CHECK(aboard[7] == '\3');
+  for (const std::string* pack : {&aboard, &ashore, &aboard}) second.take(*pack);
+  office.take(aboard);
+  ship.take(ashore);
+  CHECK(ship.verified("T-01", 1).size() == 2);
+  CHECK(ship.text() == office.text());
+  CHECK(second.text() == office.text());
+  CHECK(has(ship.text()["verifications.csv"], "relief chief"));
+  for (Node* node : {&ship, &office, &second}) CHECK(check(node->db).faults == std::vector<std::string>{});
+  CHECK(office.take(aboard).added == 0);
+}
+
+TEST_CASE("pack: a verification may come before its record", "[app][pack]") {
+  Node ship{"T-01"}, office{"office"}, second{"second office"};
+  office.set_up_register();
+  ship.take(office.make(""));
+  second.take(office.make(""));
+  ship.add(ship.hours("T-01", 1, 1));
+  office.take(ship.make("office"));
+  office.verify("T-01", 1, 600, "chief");
+  CHECK(second.take(office.make("", from_unix(1'790'000'000), /*own_only=*/true)).added == 1);
+  CHECK(check(second.db).faults == std::vector<std::string>{});
+  second.take(ship.make(""));
+  CHECK(second.verified("T-01", 1).size() == 1);
+  CHECK(second.text() == office.text());
+}
+
+TEST_CASE("pack: a verification in a format that has none is refused, whatever its hashes say", "[app][pack]") {
+  Node ship{"T-01"}, office{"office"};
+  office.set_up_register();
+  ship.take(office.make(""));
+  ship.add(ship.hours("T-01", 1, 1));
+  ship.verify("T-01", 1, 600, "chief");
+  Pack pack = read_pack(ship.make("office"));
+  CHECK(pack.has_verifications);
+  pack.has_verifications = false;
+  CHECK(has(office.refuses(write_pack(pack)), "record 2 of T-01: is a verification"));
+  pack.has_verifications = true;
+  CHECK(office.take(write_pack(pack)).added == 2);
+}
+
+TEST_CASE("pack: one verification with two contents is kept twice and passes the check", "[app][pack]") {
+  Node ship{"T-01"}, office{"office"};
+  office.set_up_register();
+  ship.take(office.make(""));
+  ship.add(ship.hours("T-01", 1, 1));
+  office.take(ship.make("office"));
+  ship.verify("T-01", 1, 600, "chief");
+  office.verify("T-01", 1, 600, "somebody else");
+  const UnpackResult r = office.take(ship.make(""));
+  REQUIRE(r.conflicts.size() == 1);
+  CHECK(has(r.conflicts[0], "verification " + format_uuid(nth_id(600)) + " is here with other content"));
+  CHECK(check(office.db).faults == std::vector<std::string>{});
 }
 
 TEST_CASE("pack: of another fleet, or with records of its own, a file takes nothing in unasked", "[app][pack]") {
@@ -352,7 +429,8 @@ TEST_CASE("pack: five ships and two offices come to the same files whatever the 
   for (auto& node : nodes) {
     if (node != nodes[5]) node->take(first);
   }
-  std::vector<std::pair<std::size_t, std::string>> mail;  // to whom
+  std::vector<std::pair<std::size_t, std::string>> mail;       // to whom
+  std::vector<std::pair<std::string, std::uint64_t>> written;  // ship and record
   std::uint64_t id = 0;
   std::int64_t now_s = 1'780'000'000;
   constexpr int kRounds = 1000;
@@ -364,8 +442,13 @@ TEST_CASE("pack: five ships and two offices come to the same files whatever the 
     ++id;
     if (who >= 5 && below(3) == 0) {
       node.add_remark(vessel, id);
+    } else if (!written.empty() && below(4) == 0) {
+      // Of any ship; it may not be here yet, or somebody may have verified it already.
+      const auto& [of, record] = written[below(written.size())];
+      node.verify(of, record, id, fmt::format("chief {}", who));
     } else {
       node.add(node.hours(vessel, id, static_cast<std::int64_t>(id)));
+      written.emplace_back(vessel, id);
     }
     if (below(20) == 0)
       node.set_cavity(vessel, 300 + static_cast<std::int64_t>(below(300)), from_unix(now_s / 600 * 600));
@@ -408,4 +491,6 @@ TEST_CASE("pack: five ships and two offices come to the same files whatever the 
   for (const auto& [name, text] : expected)
     lines += static_cast<std::size_t>(std::count(text.begin(), text.end(), '\n'));
   CHECK(lines > kRounds);
+  const std::string& verified = expected.at("verifications.csv");
+  CHECK(std::count(verified.begin(), verified.end(), '\n') > kRounds / 8);
 }

@@ -54,6 +54,11 @@ std::vector<std::string> samples() {
   r.at = r.recorded_at = {from_unix(0), std::chrono::minutes{1080}, Precision::second};
   r.then = {"plan", "s", kEarliest, std::nullopt, "factor", -1};
   append_whole(out.emplace_back(), r, codes);
+  append_whole(
+      out.emplace_back(),
+      Verification{
+          an_id(5), an_id(1), {}, {from_unix(1'767'229'000), std::chrono::minutes{60}, Precision::second}, "C/E"},
+      codes);
   return out;
 }
 
@@ -74,6 +79,13 @@ TEST_CASE("content: what is written is read to the same and nothing else is take
     CHECK_THROWS_AS(parse_whole(bytes + '\0'), Error);
     for (std::size_t n = 0; n < bytes.size(); ++n) CHECK_THROWS_AS(parse_whole(bytes.substr(0, n)), Error);
   }
+}
+
+TEST_CASE("content: a verification is known by its first two bytes, and nothing else is one", "[domain][content]") {
+  const auto all = samples();
+  for (std::size_t i = 0; i < all.size(); ++i) CHECK(is_verification(all[i]) == (i + 1 == all.size()));
+  CHECK_FALSE(is_verification(""));
+  CHECK_FALSE(is_verification("\x01"));
 }
 
 TEST_CASE("content: any one byte altered is refused or is another record", "[domain][content]") {

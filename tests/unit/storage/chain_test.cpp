@@ -4,6 +4,7 @@
 #include "storage/chain_sql.hpp"
 #include "storage/finding_repository.hpp"
 #include "storage/migration.hpp"
+#include "storage/verification_repository.hpp"
 #include "support/temp_db.hpp"
 
 #include <sqlite3.h>
@@ -33,7 +34,7 @@ FindingRemark remark(const TempDb& t, std::uint64_t n) {
   return r;
 }
 
-/// A file with a record of every kind, a correction, a withdrawal and a remark.
+/// A file with a record of every kind, a correction, a withdrawal, a remark and a verification.
 struct FullDb : TempDb {
   FullDb() {
     LogRepository log{db};
@@ -47,6 +48,7 @@ struct FullDb : TempDb {
     log.add(correction(entry(Kind::hours, 1), 20, 3));
     log.add(withdrawal(entry(Kind::work, 7), 21, 3));
     FindingRepository{db}.add(remark(*this, 0));
+    VerificationRepository{db}.add({nth_id(2000), nth_id(2), vessel, day(6), "chief"});
     transaction.commit();
   }
 };
@@ -78,14 +80,14 @@ std::int64_t count(Database& db, const std::string& sql) { return single_integer
 TEST_CASE("chain: what the program wrote passes its check, and every record has its place", "[storage][chain]") {
   FullDb t;
   CHECK(check(t.db).faults == std::vector<std::string>{});
-  CHECK(count(t.db, "SELECT count(*) FROM link") == 11);
-  CHECK(count(t.db, "SELECT max(position) FROM link") == 11);
+  CHECK(count(t.db, "SELECT count(*) FROM link") == 12);
+  CHECK(count(t.db, "SELECT max(position) FROM link") == 12);
   CHECK(count(t.db, "SELECT count(*) FROM origin WHERE own = 1") == 1);
 }
 
 TEST_CASE("chain: a change of any one column of a record is found and the record named", "[storage][chain]") {
-  const std::vector<std::string> tables{"entry",    "hours", "cycles", "level_reading", "refill",
-                                        "greasing", "alarm", "work",   "inspection",    "finding_remark"};
+  const std::vector<std::string> tables{"entry", "hours", "cycles",     "level_reading",  "refill",      "greasing",
+                                        "alarm", "work",  "inspection", "finding_remark", "verification"};
   int changes = 0;
   for (const std::string& table : tables) {
     std::vector<std::pair<std::string, std::string>> columns;
@@ -97,7 +99,8 @@ TEST_CASE("chain: a change of any one column of a record is found and the record
     for (const auto& [column, type] : columns) {
       INFO(table << "." << column);
       FullDb t;
-      const std::string key = table == "finding_remark" ? "finding_remark_id" : "entry_id";
+      const bool is_record = table != "finding_remark" && table != "verification";
+      const std::string key = is_record ? "entry_id" : fmt::format("{}_id", table);
       Query first{t.db, fmt::format("SELECT min({}) FROM {}", key, table)};
       first.step();
       const std::int64_t row = first.integer(0);
@@ -106,6 +109,7 @@ TEST_CASE("chain: a change of any one column of a record is found and the record
                           : type == "BLOB" ? "x'0102030405060708090a0b0c0d0e0f10'"
                                            : fmt::format("ifnull({}, 0) + 1", column);
       if (column == "recorded_by" || column == "source_id") other = table == "finding_remark" ? "1" : "2";
+      if (column == "verified_by") other = "1";
       if (column == "kind" && table == "entry") other = "5";
       if (column == "vessel_id") {
         t.add_vessel("T-02");
@@ -127,8 +131,7 @@ TEST_CASE("chain: a change of any one column of a record is found and the record
       const auto faults = chain_faults(t.db);
       REQUIRE(faults.size() == 1);
       CHECK(has(faults[0], "the audit chain: "));
-      Query id{t.db,
-               fmt::format("SELECT uuid FROM {} WHERE {} = {}", table == "finding_remark" ? table : "entry", key, row)};
+      Query id{t.db, fmt::format("SELECT uuid FROM {} WHERE {} = {}", is_record ? "entry" : table, key, row)};
       REQUIRE(id.step());
       CHECK(has(faults[0], format_uuid(id.uuid(0))));
       ++changes;
@@ -179,6 +182,24 @@ TEST_CASE("chain: a record that was taken out, slipped in or moved is told", "[s
     REQUIRE(faults.size() == 1);
     CHECK(has(faults[0], "record 00000000-0000-7000-8000-0000000000ff stands in no strand"));
   }
+  SECTION("a verification taken out") {
+    FullDb t;
+    tamper(t.db, "DELETE FROM verification");
+    const auto faults = chain_faults(t.db);
+    REQUIRE(faults.size() == 1);
+    CHECK(has(faults[0], "position 12 of strand"));
+    CHECK(has(faults[0], "is of a verification that is not there"));
+  }
+  SECTION("a verification slipped in") {
+    FullDb t;
+    execute(
+        handle_of(t.db),
+        "INSERT INTO verification (uuid, vessel_id, record, at_utc_s, at_offset_min, at_precision, verified_by) "
+        "VALUES (x'000000000000700080000000000000ff', 1, x'00000000000070008000000000000001', 1767225600, 0, 0, 1)");
+    const auto faults = chain_faults(t.db);
+    REQUIRE(faults.size() == 1);
+    CHECK(has(faults[0], "verification 00000000-0000-7000-8000-0000000000ff stands in no strand"));
+  }
   SECTION("exchanged") {
     FullDb t;
     tamper(t.db,
@@ -188,7 +209,7 @@ TEST_CASE("chain: a record that was taken out, slipped in or moved is told", "[s
   }
   SECTION("a strand of nobody") {
     FullDb t;
-    tamper(t.db, "INSERT INTO link SELECT 9, position, entry_id, finding_remark_id, hash FROM link");
+    tamper(t.db, "INSERT INTO link SELECT 9, position, entry_id, finding_remark_id, verification_id, hash FROM link");
     const auto faults = chain_faults(t.db);
     REQUIRE(faults.size() == 1);
     CHECK(has(faults[0], "strand 9 is of no origin"));
@@ -240,10 +261,20 @@ TEST_CASE("chain: a new strand leaves the old one as it is and takes what follow
   CHECK(check(t.db).faults == std::vector<std::string>{});
 }
 
+TEST_CASE("chain: a verification put on another record is found and named with it", "[storage][chain]") {
+  FullDb t;
+  tamper(t.db, "UPDATE verification SET record = x'00000000000070008000000000000003'");
+  const auto faults = chain_faults(t.db);
+  REQUIRE(faults.size() == 1);
+  CHECK(has(faults[0],
+            fmt::format("verification {} (of record {} of T-01, 2026-01-07T00:00:00Z) is not as it was written",
+                        format_uuid(nth_id(2000)), format_uuid(nth_id(3)))));
+}
+
 // Hashes lie in files: another content for the same record would break every chain there is.
 TEST_CASE("chain: the hash of a known record is what it has always been", "[storage][chain]") {
   FullDb t;
-  Query hash{t.db, "SELECT hash FROM link ORDER BY position DESC LIMIT 1"};
+  Query hash{t.db, "SELECT hash FROM link WHERE position = 11"};
   REQUIRE(hash.step());
   CHECK(hex(hash.hash(0)) == "acab08206504eba619afff99c701215fded7604a3d6d4849cd38ecfb6bdd8ece");
 }

@@ -9,6 +9,7 @@
 #include "storage/query.hpp"
 #include "storage/register_sql.hpp"
 #include "storage/side_sql.hpp"
+#include "storage/verification_sql.hpp"
 #include "support/temp_db.hpp"
 
 #include <fstream>
@@ -45,8 +46,9 @@ std::vector<std::string> strings(Database& db, const std::string& sql) {
 
 TEST_CASE("sql: every statement prepares against the fresh schema", "[storage][sql]") {
   TempDb t;
-  for (const auto& statements : {log_sql::all(), register_sql::all(), finding_sql::all(), chain_sql::all(),
-                                 change_sql::all(), exchange_sql::all(), key_sql::all(), side_sql::all()}) {
+  for (const auto& statements :
+       {log_sql::all(), register_sql::all(), finding_sql::all(), chain_sql::all(), change_sql::all(),
+        exchange_sql::all(), key_sql::all(), side_sql::all(), verification_sql::all()}) {
     for (const std::string& sql : statements) {
       INFO(sql);
       CHECK_NOTHROW(Query{t.db, sql});
