@@ -89,7 +89,7 @@ std::string make_pack(Database& db, const Clock& clock, const PackOptions& optio
   m.made_at = clock.now_s();
 
   const std::vector<Strand> strands = exchange.strands();
-  std::optional<Peer> peer;
+  std::optional<PeerFile> peer;
   if (!options.to.empty()) peer = exchange.find_peer(find_receiver(exchange, strands, options.to).origin);
   for (const Strand& s : strands) {
     m.has.emplace_back(s.id, s.position);
@@ -404,7 +404,7 @@ class Unpacking {
     }
     const auto before = exchange_.find_peer(from);
     if (before && before->told > m.made_at) return;  // an older pack that came late says nothing new of its sender
-    Peer peer;
+    PeerFile peer;
     peer.told = m.made_at;
     peer.register_hash = m.register_hash;
     for (const auto& [origin, hash] : m.seen) {

@@ -96,10 +96,10 @@ void ExchangeRepository::add_variant(std::int64_t origin, std::int64_t position,
   Query{*db_, exchange_sql::kAddVariant}.run(origin, position, BlobView{content});
 }
 
-std::optional<Peer> ExchangeRepository::find_peer(std::int64_t origin) const {
+std::optional<PeerFile> ExchangeRepository::find_peer(std::int64_t origin) const {
   Query row{*db_, exchange_sql::kPeer};
   if (!row.bind(origin).step()) return std::nullopt;
-  Peer peer;
+  PeerFile peer;
   peer.told = from_unix(row.integer(0));
   peer.register_hash = row.hash(1);
   if (!row.is_null(2)) peer.seen_register = row.hash(2);
@@ -109,7 +109,7 @@ std::optional<Peer> ExchangeRepository::find_peer(std::int64_t origin) const {
   return peer;
 }
 
-void ExchangeRepository::put_peer(std::int64_t origin, const Peer& peer) const {
+void ExchangeRepository::put_peer(std::int64_t origin, const PeerFile& peer) const {
   Query{*db_, exchange_sql::kPutPeer}.run(origin, peer.told, peer.register_hash, peer.seen_register);
   Query{*db_, exchange_sql::kForgetAcknowledged}.run(origin);
   Query has{*db_, exchange_sql::kAcknowledge};

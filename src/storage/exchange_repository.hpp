@@ -26,7 +26,7 @@ struct Strand {
 };
 
 /// What another file said of itself last.
-struct Peer {
+struct PeerFile {
   Instant told{};
   std::array<std::uint8_t, 32> register_hash{};
   std::optional<std::array<std::uint8_t, 32>> seen_register;  ///< ours, as it has it
@@ -60,8 +60,8 @@ class ExchangeRepository {
   void each_content(std::int64_t origin, std::int64_t after, const std::function<void(std::string_view)>& take) const;
   void add_variant(std::int64_t origin, std::int64_t position, std::string_view content) const;
 
-  [[nodiscard]] std::optional<Peer> find_peer(std::int64_t origin) const;
-  void put_peer(std::int64_t origin, const Peer& peer) const;
+  [[nodiscard]] std::optional<PeerFile> find_peer(std::int64_t origin) const;
+  void put_peer(std::int64_t origin, const PeerFile& peer) const;
 
   /// By key: "shaft", vessel, code and from, separated by byte 31.
   [[nodiscard]] std::map<std::string, RegisterTime> register_times() const;
