@@ -159,11 +159,8 @@ PowerLaw fit_power_law(std::span<const WatchedSystem> systems, double confidence
   PowerLaw f;
   f.events = checked_total(systems);
   const auto n = static_cast<double>(f.events);
-  double top = 0, sum_log = 0, exposure = 0;
-  for (const auto& s : systems) {
-    top = std::max(top, s.end);
-    exposure += s.end;
-  }
+  double top = 0, sum_log = 0;
+  for (const auto& s : systems) top = std::max(top, s.end);
   // Times as shares of the latest end: powers stay in range whatever the unit.
   for (const auto& s : systems)
     for (const double t : s.events) sum_log += std::log(t / top);
