@@ -95,8 +95,8 @@ std::vector<double> replay(const std::vector<double>& weekly, std::size_t start)
       state = state * 6364136223846793005ULL + 1442695040888963407ULL;
       const auto chance = static_cast<std::size_t>(state >> 33);
       if (n > kYear) {  // the same time of the year, four weeks more or less
-        const std::size_t same = n - kYear + w % kYear;
-        at = (same + n + chance % 9 - 4) % n;
+        at = n + w % kYear + chance % 9 - 4;
+        while (at >= n) at -= kYear;
       } else {
         at = chance % n;
       }
