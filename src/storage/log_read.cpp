@@ -9,6 +9,8 @@
 #include <array>
 #include <functional>
 #include <optional>
+#include <string>
+#include <unordered_map>
 #include <unordered_set>
 
 #include <fmt/format.h>
@@ -22,10 +24,33 @@ bool is_before(const Entry& a, const Entry& b) {
   return a.head.at.utc != b.head.at.utc ? a.head.at.utc < b.head.at.utc : a.head.id < b.head.id;
 }
 
+/// Names by key, each read once.
+class NamesByKey {
+ public:
+  NamesByKey(Database& db, const char* sql) : query_{db, sql} {}
+  /// \param column of the key; empty where it is
+  const std::string& of(const Query& row, int column) {
+    static const std::string kNone;
+    if (row.is_null(column)) return kNone;
+    const std::int64_t key = row.integer(column);
+    const auto [at, is_new] = names_.try_emplace(key);
+    if (is_new && query_.bind(key).step()) {
+      at->second = query_.text(0);
+      query_.reset();
+    }
+    return at->second;
+  }
+
+ private:
+  Query query_;
+  std::unordered_map<std::int64_t, std::string> names_;
+};
+
 /// The statements of a listing, each prepared once for all its vessels.
 class ListStatements {
  public:
-  ListStatements(Database& db, bool newest_first) : db_{&db}, newest_first_{newest_first} {}
+  ListStatements(Database& db, bool newest_first)
+      : db_{&db}, newest_first_{newest_first}, people_{db, log_sql::kPersonName}, sources_{db, log_sql::kSourceName} {}
   [[nodiscard]] Database& db() const noexcept { return *db_; }
   [[nodiscard]] bool is_newest_first() const noexcept { return newest_first_; }
   /// Of a kind, or of the withdrawals.
@@ -36,10 +61,15 @@ class ListStatements {
           *db_, kind ? log_sql::list_kind(index_of(*kind), newest_first_) : log_sql::list_withdrawals(newest_first_));
     return *query;
   }
+  void read(const Query& row, std::optional<Kind> kind, Entry& out) {
+    read_listed(row, people_.of(row, log_sql::kListedBy), sources_.of(row, log_sql::kListedSource), out);
+    out.detail = kind ? read_detail(*kind, row, log_sql::kDetailAfterHead) : Detail{Withdrawal{}};
+  }
 
  private:
   Database* db_;
   bool newest_first_;
+  NamesByKey people_, sources_;
   std::array<std::optional<Query>, kKinds.size() + 1> queries_;
 };
 
@@ -47,7 +77,7 @@ class ListStatements {
 class Cursor {
  public:
   Cursor(ListStatements& statements, const ListQuery& q, VesselId vessel, std::optional<Kind> kind)
-      : kind_{kind}, query_{&statements.of(kind)} {
+      : statements_{&statements}, kind_{kind}, query_{&statements.of(kind)} {
     const Instant from = q.from.value_or(kEarliest);
     const Instant until = q.until.value_or(kLatest + std::chrono::seconds{1});
     const Instant known = q.known.value_or(kLatest);
@@ -57,23 +87,36 @@ class Cursor {
       query_->bind(vessel, q.kind ? std::optional{code_of(*q.kind)} : std::nullopt, from, until, known, q.shaft,
                    q.lubricator);
     }
+    is_on_row_ = query_->step();
   }
   /// Moves to the next record not in `left_out`; false at the end.
   bool next(const Ids& left_out) {
-    while (query_->step()) {
+    if (++place_ < count_) return true;
+    // Records that share a moment come in any order: all of them are read, and sorted by id.
+    place_ = count_ = 0;
+    for (; is_on_row_; is_on_row_ = query_->step()) {
+      if (count_ > 0 && from_unix(query_->integer(log_sql::kListedAt)) != same_moment_[0].head.at.utc) break;
       if (!left_out.empty() && left_out.contains(query_->uuid(0))) continue;
-      now_ = read_head(*query_);
-      if (kind_) now_.detail = read_detail(*kind_, *query_, log_sql::kDetailAfterHead);
-      return true;
+      if (count_ == same_moment_.size()) same_moment_.emplace_back();
+      statements_->read(*query_, kind_, same_moment_[count_++]);
     }
-    return false;
+    if (count_ > 1) {
+      const auto end = same_moment_.begin() + static_cast<std::ptrdiff_t>(count_);
+      const bool is_newest_first = statements_->is_newest_first();
+      std::sort(same_moment_.begin(), end,
+                [&](const Entry& a, const Entry& b) { return is_newest_first ? is_before(b, a) : is_before(a, b); });
+    }
+    return count_ > 0;
   }
-  [[nodiscard]] const Entry& now() const noexcept { return now_; }
+  [[nodiscard]] const Entry& now() const noexcept { return same_moment_[place_]; }
 
  private:
+  ListStatements* statements_;
   std::optional<Kind> kind_;
   Query* query_;
-  Entry now_;
+  bool is_on_row_ = false;
+  std::vector<Entry> same_moment_;  // the first count_ of them
+  std::size_t place_ = 0, count_ = 0;
 };
 
 /// Merges the kinds of one vessel into one order. `take` answers whether it wants more.

@@ -93,8 +93,7 @@ Detail read_detail(Kind kind, const Query& row, int column) {
   throw Error{Errc::damaged, "the log is damaged: a record is of no known kind"};
 }
 
-Entry read_head(const Query& row) {
-  Entry e;
+void read_listed(const Query& row, const std::string& by, const std::string& source, Entry& e) {
   const auto kind = row.integer(1);
   if (kind < 1 || kind > 8) throw Error{Errc::damaged, "the log is damaged: a record is of no known kind"};
   e.head.id = row.uuid(0);
@@ -104,13 +103,18 @@ Entry read_head(const Query& row) {
   e.lubricator = row.key<LubricatorId>(4);
   e.head.at = row.stamp(5);
   e.head.recorded_at = row.stamp(8);
-  e.head.by = row.text(11);
-  e.head.source = row.text(12);
+  e.head.by = by;
+  e.head.source = source;
   if (!row.is_null(13)) e.head.source += ':' + std::to_string(row.integer(13));
   e.head.remark = row.text(14);
   e.head.replaces = row.maybe_uuid(15);
   e.head.withdraws = row.maybe_uuid(16);
   e.head.reason = row.text(17);
+}
+
+Entry read_head(const Query& row) {
+  Entry e;
+  read_listed(row, std::string{row.text(11)}, std::string{row.text(12)}, e);
   e.detail = Withdrawal{};
   return e;
 }

@@ -3,6 +3,8 @@
 #include "domain/record.hpp"
 #include "storage/query.hpp"
 
+#include <string>
+
 namespace shaftlog {
 
 /// The number a kind has on disk, 1..8.
@@ -22,5 +24,7 @@ Detail read_detail(Kind kind, const Query& row, int column);
 
 /// What log_sql::kHeadColumns say; the detail is left for the caller.
 Entry read_head(const Query& row);
+/// The same of log_sql::kListColumns, into `out`, of which everything but the detail is written over.
+void read_listed(const Query& row, const std::string& by, const std::string& source, Entry& out);
 
 }  // namespace shaftlog
