@@ -81,6 +81,9 @@ void add_records(const History& h, std::vector<EvidenceFile>& files) {
       case Table::findings:
         write_all(h.remarks);
         break;
+      case Table::verifications:
+        write_all(h.verifications);
+        break;
       default:
         continue;  // a log table: written above
     }

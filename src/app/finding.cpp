@@ -5,6 +5,7 @@
 #include "base/text.hpp"
 #include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
+#include "storage/verification_repository.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -135,6 +136,15 @@ std::vector<Entry> evidence_of(Database& db, const FindingCase& c) {
   for (const Uuid& id : c.now->evidence) {
     if (auto e = log.find(id)) out.push_back(std::move(*e));
   }
+  return out;
+}
+
+VerifiedRecords verified_among(Database& db, const std::vector<Entry>& records) {
+  VerifiedRecords out;
+  const ReadTransaction view{db};
+  const VerificationRepository verifications{db};
+  for (const Entry& e : records)
+    if (auto of = verifications.of(e.vessel, e.head.id); !of.empty()) out.emplace(e.head.id, std::move(of));
   return out;
 }
 

@@ -3,6 +3,7 @@
 #include "analysis/finding_case.hpp"
 #include "app/review.hpp"
 #include "domain/record.hpp"
+#include "domain/verification.hpp"
 
 #include <optional>
 #include <string>
@@ -27,6 +28,8 @@ const FindingCase& get_finding(const FindingBook& book, std::string_view id);
 
 /// The records that a finding rests on, the decisive first; what is not in the log (any more) is left out.
 std::vector<Entry> evidence_of(Database& db, const FindingCase& c);
+/// Which of these records somebody has verified.
+VerifiedRecords verified_among(Database& db, const std::vector<Entry>& records);
 
 /// What somebody does about a finding.
 struct FindingWords {

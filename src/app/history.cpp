@@ -6,6 +6,7 @@
 #include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
+#include "storage/verification_repository.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -237,6 +238,11 @@ History look_into(Database& db, Instant now, const HistoryRequest& request) {
                 [&](const Entry& e) { return e.head.at.utc > out.as_of && !e.head.replaces && !e.head.withdraws; });
 
   out.remarks = FindingRepository{db}.list_of(vessel.id, out.as_of, out.known.value_or(kLatest));
+  out.verifications = VerificationRepository{db}.list_of(vessel.id);
+  std::erase_if(out.verifications, [&](const Verification& v) {
+    return v.at.utc > out.known.value_or(kLatest) ||
+           std::none_of(out.entries.begin(), out.entries.end(), [&](const Entry& e) { return e.head.id == v.record; });
+  });
   std::vector<PutRight> put_right;
   for (RegisterRepository::Replaced& r : RegisterRepository{db}.list_replaced(vessel.id, shaft)) {
     if (out.known && r.at > *out.known) continue;

@@ -2,6 +2,7 @@
 
 #include "analysis/dossier.hpp"
 #include "domain/finding_remark.hpp"
+#include "domain/verification.hpp"
 #include "storage/database.hpp"
 
 #include <filesystem>
@@ -25,9 +26,10 @@ struct History {
   Instant as_of{};
   std::optional<Instant> known;
   Dossier dossier;
-  VesselLog log;                       ///< in force
-  std::vector<Entry> entries;          ///< every version of every record of the vessel, sorted by (at, id)
-  std::vector<FindingRemark> remarks;  ///< what was done about the vessel's findings
+  VesselLog log;                            ///< in force
+  std::vector<Entry> entries;               ///< every version of every record of the vessel, sorted by (at, id)
+  std::vector<FindingRemark> remarks;       ///< what was done about the vessel's findings
+  std::vector<Verification> verifications;  ///< of the vessel's records
   FleetPrior prior;
 };
 

@@ -5,6 +5,7 @@
 #include "base/text.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
+#include "storage/verification_repository.hpp"
 
 #include <algorithm>
 
@@ -13,12 +14,15 @@
 namespace shaftlog {
 
 void list_records(Database& db, const ListRequest& request, const std::function<void(const Register&)>& begin,
-                  const std::function<void(const Entry&)>& take) {
+                  const std::function<void(const Entry&, std::span<const Verification>)>& take) {
   const ReadTransaction view{db};
   const Register reg = RegisterRepository{db}.load();
   ListQuery query;
   query.kind = request.kind;
+  if (request.unverified && request.with_replaced)
+    throw Error{Errc::usage, "only what is in force can be verified: either --unverified or --all-versions"};
   query.in_force_only = !request.with_replaced;
+  query.unverified_only = request.unverified;
   query.most = request.most;
   Zone zone = Zone::utc();
   if (!request.vessel.empty()) {
@@ -42,10 +46,16 @@ void list_records(Database& db, const ListRequest& request, const std::function<
   if (!request.known.empty()) query.known = get_moment("--known", request.known, zone).utc;
   begin(reg);
   const LogRepository log{db};
+  const VerificationRepository verifications{db};
+  const auto take_verified = [&](const Entry& e) {
+    auto verified = verifications.of(e.vessel, e.head.id);
+    if (query.known) std::erase_if(verified, [&](const Verification& v) { return v.at.utc > *query.known; });
+    take(e, verified);
+  };
   if (request.most > 0)
-    for (const Entry& e : log.list(query)) take(e);
+    for (const Entry& e : log.list(query)) take_verified(e);
   else
-    log.each(query, take);
+    log.each(query, take_verified);
 }
 
 RecordFamily get_record(Database& db, const std::string& id) {
@@ -67,8 +77,11 @@ RecordFamily get_record(Database& db, const std::string& id) {
   }
   const std::optional<Entry> entry = found ? log.find(*found) : std::nullopt;
   if (!entry) throw Error{Errc::not_found, fmt::format("no record {}", shown(id))};
-  RecordFamily answer{RegisterRepository{db}.load(), *entry, log.history_of(*found), std::nullopt};
+  RecordFamily answer{RegisterRepository{db}.load(), *entry, log.history_of(*found), std::nullopt, {}};
   if (const auto current = log.in_force(*found)) answer.in_force = current->head.id;
+  const VerificationRepository verifications{db};
+  for (const Entry& e : answer.family)
+    if (auto of = verifications.of(e.vessel, e.head.id); !of.empty()) answer.verified.emplace(e.head.id, std::move(of));
   return answer;
 }
 

@@ -333,8 +333,6 @@ Register load_register_of(Database& db, std::string_view vessel) {
   return RegisterRepository{db}.load_of(vessel);
 }
 
-namespace {
-
 void require_in_force(const LogRepository& log, const Uuid& id) {
   const std::optional<Entry> current = log.in_force(id);
   if (!current) throw Error{Errc::conflict, fmt::format("record {} was withdrawn", format_uuid(id))};
@@ -342,8 +340,6 @@ void require_in_force(const LogRepository& log, const Uuid& id) {
     throw Error{Errc::conflict, fmt::format("record {} is not in force any more; in force is {}", format_uuid(id),
                                             format_uuid(current->head.id))};
 }
-
-}  // namespace
 
 Entry keep_record(Database& db, const Clock& clock, Entry entry) {
   WriteTransaction transaction{db};
@@ -376,10 +372,11 @@ KeptOnce keep_record_once(Database& db, Entry entry, const Uuid& id) {
   return {std::move(entry), true};
 }
 
-Entry get_standing_record(Database& db, const std::string& id) {
+Entry get_standing_record(Database& db, const std::string& id, std::string_view done) {
   const RecordFamily family = get_record(db, id);
   if (family.record.is_withdrawal())
-    throw Error{Errc::usage, "a withdrawal cannot be corrected; withdraw it to bring back what it cancelled"};
+    throw Error{Errc::usage,
+                fmt::format("a withdrawal cannot be {}; withdraw it to bring back what it cancelled", done)};
   const ReadTransaction view{db};
   require_in_force(LogRepository{db}, family.record.head.id);
   return family.record;

@@ -12,6 +12,8 @@
 
 namespace shaftlog {
 
+class LogRepository;
+
 /// A thing that a record of some kind says, under the name that it has in files.
 struct EntryField {
   std::string_view name;   ///< "level_before_pct"
@@ -66,9 +68,13 @@ struct KeptOnce {
 /// \throws Error as keep_record; Error{bad_data} not such an id; Error{conflict} the id is taken by another record
 KeptOnce keep_record_once(Database& db, Entry entry, const Uuid& id);
 
-/// The record in force that a correction or withdrawal of `id` (or its first digits) would be about.
-/// \throws Error as get_record; Error{conflict} withdrawn, or corrected already (names what is in force)
-Entry get_standing_record(Database& db, const std::string& id);
+/// The record in force that a correction, withdrawal or verification of `id` (or its first digits) would be about.
+/// \param done what is to be done to it, for the message
+/// \throws Error as get_record; Error{usage} a withdrawal; Error{conflict} withdrawn, or corrected already (names what
+/// is in force)
+Entry get_standing_record(Database& db, const std::string& id, std::string_view done = "corrected");
+/// \throws Error{conflict} withdrawn, or corrected (names what is in force)
+void require_in_force(const LogRepository& log, const Uuid& id);
 
 struct Withdrawn {
   Entry withdrawal;

@@ -44,9 +44,10 @@ void add_show(Command& finding, const Surroundings& around) {
     const FindingBook book = list_findings(db, around.clock.now_s(), words->request());
     const FindingCase& one = get_finding(book, *words->id);
     const std::vector<Entry> evidence = evidence_of(db, one);
+    const VerifiedRecords verified = verified_among(db, evidence);
     const Names names{book.reg};
-    console.out(words->json ? finding_case_json(one, evidence, book.as_of, names)
-                            : finding_case_text(one, evidence, book.as_of, names, console.style()));
+    console.out(words->json ? finding_case_json(one, evidence, verified, book.as_of, names)
+                            : finding_case_text(one, evidence, verified, book.as_of, names, console.style()));
     return kDone;
   };
 }

@@ -52,7 +52,7 @@ void add_history_commands(Command& root, const Surroundings& around) {
     request.with_told = !words->csv || words->evidence || words->out;
     Database db = open_to_read(around.database());
     const History h = look_into(db, around.clock.now_s(), request);
-    const DossierView view{h.dossier, h.reg, h.log, h.entries, h.known, program_version()};
+    const DossierView view{h.dossier, h.reg, h.log, h.entries, h.known, program_version(), {}, h.verifications};
     bool is_written = false;
     if (words->evidence) {
       std::vector<EvidenceFile> files;

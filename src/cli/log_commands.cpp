@@ -13,11 +13,13 @@ namespace shaftlog {
 
 namespace {
 
+using Verified = std::span<const Verification>;
+
 constexpr std::int64_t kTextNewest = 100;  // a screen is not a place for a whole log
 
 struct ListWords {
   std::optional<std::string> kind, vessel, shaft, lubricator, from, until, known, newest;
-  bool all_versions = false, json = false, csv = false;
+  bool unverified = false, all_versions = false, json = false, csv = false;
 };
 
 std::int64_t newest_of(const ListWords& words) {
@@ -44,6 +46,7 @@ ListRequest request_of(const ListWords& words) {
   r.from = words.from.value_or("");
   r.until = words.until.value_or("");
   r.known = words.known.value_or("");
+  r.unverified = words.unverified;
   r.with_replaced = words.all_versions;
   r.most = newest_of(words);
   return r;
@@ -59,6 +62,7 @@ void add_list(Command& root, const Surroundings& around) {
   c.option("--from", "TIME", words->from, "from this moment or day on, on the vessel's clock");
   c.option("--until", "TIME", words->until, "before this moment, or up to the end of this day");
   c.option("--known", "TIME", words->known, "only what was recorded by then");
+  c.flag("--unverified", words->unverified, "only what nobody has verified yet");
   c.flag("--all-versions", words->all_versions, "also what was corrected or withdrawn, and the withdrawals");
   c.option("--newest", "N", words->newest, "only the newest N; 0 for all; else 100 as text, all as JSON or CSV");
   c.flag("--json", words->json, "answer as JSON");
@@ -75,18 +79,18 @@ void add_list(Command& root, const Surroundings& around) {
     };
     if (words->csv) {
       console.out(record_csv_head());
-      list_records(db, request, begin, [&](const Entry& e) { console.out(record_csv(e, *names)); });
+      list_records(db, request, begin, [&](const Entry& e, Verified by) { console.out(record_csv(e, *names, by)); });
     } else if (words->json) {
       JsonWriter json;
       json.begin_object().key("records").begin_list();
-      list_records(db, request, begin, [&](const Entry& e) { write_record(json, e, *names); });
+      list_records(db, request, begin, [&](const Entry& e, Verified by) { write_record(json, e, *names, by); });
       json.end_list().end_object();
       console.out(json.take());
     } else {
       TextTable table = record_table();
       std::int64_t count = 0;
-      list_records(db, request, begin, [&](const Entry& e) {
-        add_record(table, e, *names);
+      list_records(db, request, begin, [&](const Entry& e, Verified by) {
+        add_record(table, e, *names, by);
         ++count;
       });
       console.out(table.is_empty() ? "no record\n" : table.text(console.style()));
@@ -111,8 +115,8 @@ void add_show(Command& root, const Surroundings& around) {
     Database db = open_to_read(around.database());
     const RecordFamily f = get_record(db, *words->id);
     const Names names{f.reg};
-    console.out(words->json ? record_json(f.record, f.family, f.in_force, names)
-                            : record_text(f.record, f.family, f.in_force, names, console.style()));
+    console.out(words->json ? record_json(f.record, f.family, f.in_force, f.verified, names)
+                            : record_text(f.record, f.family, f.in_force, f.verified, names, console.style()));
     return kDone;
   };
 }

@@ -68,6 +68,7 @@ std::unique_ptr<Command> make_commands(Surroundings& around) {
   root->more = kMore;
   root->option("--db", "FILE", around.db, "the database file");
   add_entry_commands(*root, around);
+  add_verify_command(*root, around);
   add_log_commands(*root, around);
   add_review_commands(*root, around);
   add_report_commands(*root, around);

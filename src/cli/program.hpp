@@ -29,6 +29,7 @@ void add_exchange_commands(Command& root, const Surroundings& around);
 void add_pack_commands(Command& root, const Surroundings& around);
 void add_key_commands(Command& root, const Surroundings& around);
 void add_side_command(Command& root, const Surroundings& around);
+void add_verify_command(Command& root, const Surroundings& around);
 void add_log_commands(Command& root, const Surroundings& around);
 void add_entry_commands(Command& root, const Surroundings& around);
 void add_review_commands(Command& root, const Surroundings& around);

@@ -319,6 +319,7 @@ class Json {
       j_.key("to").time(x.to);
       j_.key("says").text(words_.says(x));
       j_.key("by").text_or_null(words_.by(x));
+      j_.key("verified_by").text_or_null(words_.verified_by(x));
       j_.key("late_days").number(x.late_days);
       j_.key("records");
       write_ids(j_, x.records);
@@ -339,7 +340,8 @@ std::string dossier_json(const DossierView& view) { return Json{view}.all(); }
 
 std::string timeline_csv(const DossierView& view) {
   const DossierWords words{view};
-  std::string out = csv_row({"from_utc", "to_utc", "kind", "what", "says", "by", "late_days", "records"});
+  std::string out =
+      csv_row({"from_utc", "to_utc", "kind", "what", "says", "by", "late_days", "records", "verified_by"});
   for (const TimelineItem& x : view.dossier.timeline) {
     std::string ids;
     for (const Uuid& id : x.records) {
@@ -347,7 +349,7 @@ std::string timeline_csv(const DossierView& view) {
       ids += format_uuid(id);
     }
     out += csv_row({format_utc(x.from), format_utc(x.to), std::string{name_of(x.kind)}, words.what(x), words.says(x),
-                    words.by(x), x.late_days ? format_figure(*x.late_days, 4) : "", ids});
+                    words.by(x), x.late_days ? format_figure(*x.late_days, 4) : "", ids, words.verified_by(x)});
   }
   return out;
 }

@@ -2,6 +2,7 @@
 
 #include "analysis/dossier.hpp"
 #include "domain/register.hpp"
+#include "domain/verification.hpp"
 #include "reports/format.hpp"
 #include "reports/json.hpp"
 #include "reports/report_document.hpp"
@@ -21,11 +22,12 @@ namespace shaftlog {
 struct DossierView {
   const Dossier& dossier;
   const Register& reg;
-  const VesselLog& log;            ///< in force
-  std::span<const Entry> entries;  ///< every version of every record of the vessel
-  std::optional<Instant> known;    ///< only what was recorded by then was used
-  std::string_view version;        ///< of the program
-  DayRange shown{};                ///< of the charts on the time axis
+  const VesselLog& log;                           ///< in force
+  std::span<const Entry> entries;                 ///< every version of every record of the vessel
+  std::optional<Instant> known;                   ///< only what was recorded by then was used
+  std::string_view version;                       ///< of the program
+  DayRange shown{};                               ///< of the charts on the time axis
+  std::span<const Verification> verifications{};  ///< of the vessel's records, by (at, id)
 };
 
 /// What the texts of a dossier share: names, the ship's clock, records by id.
@@ -37,12 +39,14 @@ class DossierWords {
   [[nodiscard]] std::string moment(Instant t, Precision p = Precision::minute) const;
   [[nodiscard]] std::string range(const When& w) const;
   [[nodiscard]] const Entry* find(const Uuid& id) const;
-  /// "2026-03-08 greasing d962f286"
+  /// "2026-03-08 greasing d962f286", and whether it is verified
   [[nodiscard]] std::string record(const Uuid& id) const;
   [[nodiscard]] std::string records(std::span<const Uuid> ids, std::size_t most) const;
   /// What a line of the timeline says: a record's own words, a correction's old and new value with reason and author.
   [[nodiscard]] std::string says(const TimelineItem& item) const;
   [[nodiscard]] std::string by(const TimelineItem& item) const;
+  /// Who has verified the record that the line is of, or the newer of a correction; empty: nobody.
+  [[nodiscard]] std::string verified_by(const TimelineItem& item) const;
   [[nodiscard]] std::string what(const TimelineItem& item) const;  ///< "greasing", "hours", "correction", ...
   [[nodiscard]] std::string title() const;                         ///< "fenhollow, rudder_stock"
   [[nodiscard]] std::string as_of() const;  ///< "2026-10-01 04:59 (11:59 UTC)[, from what was recorded by ...]"
@@ -52,7 +56,10 @@ class DossierWords {
  private:
   const DossierView* view_;
   Names names_;
+  [[nodiscard]] const Entry* entry_of(const TimelineItem& item) const;
+  [[nodiscard]] std::string digits(const Uuid& id) const;
   std::unordered_map<Uuid, const Entry*> by_id_;
+  VerifiedRecords verified_;
 };
 
 /// For a person: the short answer first, then what it rests on.

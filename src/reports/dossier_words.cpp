@@ -9,6 +9,7 @@ namespace shaftlog {
 
 DossierWords::DossierWords(const DossierView& view) : view_{&view}, names_{view.reg} {
   for (const Entry& e : view.entries) by_id_[e.head.id] = &e;
+  for (const Verification& v : view.verifications) verified_[v.record].push_back(v);
 }
 
 std::string DossierWords::moment(Instant t, Precision p) const { return format_local(stamp_at(t, zone(), p)); }
@@ -23,17 +24,19 @@ const Entry* DossierWords::find(const Uuid& id) const {
   return it == by_id_.end() ? nullptr : it->second;
 }
 
+std::string DossierWords::digits(const Uuid& id) const {
+  return format_uuid(id).substr(0, 8) + (verified_.contains(id) ? " (verified)" : "");
+}
+
 std::string DossierWords::record(const Uuid& id) const {
   const Entry* e = find(id);
-  const std::string digits = format_uuid(id).substr(0, 8);
-  if (e == nullptr) return digits;
-  return fmt::format("{} {} {}", day(e->head.at.utc), name_of(e->kind), digits);
+  if (e == nullptr) return digits(id);
+  return fmt::format("{} {} {}", day(e->head.at.utc), name_of(e->kind), digits(id));
 }
 
 std::string DossierWords::records(std::span<const Uuid> ids, std::size_t most) const {
   std::string out;
-  for (std::size_t i = 0; i < ids.size() && i < most; ++i)
-    out += (i == 0 ? "" : ", ") + format_uuid(ids[i]).substr(0, 8);
+  for (std::size_t i = 0; i < ids.size() && i < most; ++i) out += (i == 0 ? "" : ", ") + digits(ids[i]);
   if (ids.size() > most) out += fmt::format(" +{}", ids.size() - most);
   return out;
 }
@@ -69,12 +72,24 @@ std::string DossierWords::says(const TimelineItem& item) const {
   return item.text;
 }
 
+/// The record that a line is of, the newer one of a correction.
+const Entry* DossierWords::entry_of(const TimelineItem& item) const {
+  const bool is_of_record = item.kind == TimelineKind::record || item.kind == TimelineKind::correction ||
+                            item.kind == TimelineKind::withdrawal;
+  return is_of_record && !item.records.empty() ? find(item.records.back()) : nullptr;
+}
+
 std::string DossierWords::by(const TimelineItem& item) const {
-  if (item.kind != TimelineKind::record && item.kind != TimelineKind::correction &&
-      item.kind != TimelineKind::withdrawal)
-    return "";
-  const Entry* e = item.records.empty() ? nullptr : find(item.records.back());
+  const Entry* e = entry_of(item);
   return e == nullptr ? "" : e->head.by;
+}
+
+std::string DossierWords::verified_by(const TimelineItem& item) const {
+  const Entry* e = entry_of(item);
+  std::string out;
+  if (e == nullptr) return out;
+  for (const Verification& v : verified_in(verified_, e->head.id)) out += (out.empty() ? "" : "; ") + v.by;
+  return out;
 }
 
 std::string DossierWords::what(const TimelineItem& item) const {

@@ -101,8 +101,8 @@ std::string causes_text(const Finding& f, const TextStyle& style) {
   return out;
 }
 
-std::string now_text(const FindingCase& c, std::span<const Entry> evidence, const Names& names,
-                     const TextStyle& style) {
+std::string now_text(const FindingCase& c, std::span<const Entry> evidence, const VerifiedRecords& verified,
+                     const Names& names, const TextStyle& style) {
   const Finding& f = *c.now;
   std::string out;
   if (!f.figures.empty()) {
@@ -124,7 +124,7 @@ std::string now_text(const FindingCase& c, std::span<const Entry> evidence, cons
   }
   if (!evidence.empty()) {
     TextTable table = record_table();
-    for (const Entry& e : evidence) add_record(table, e, names);
+    for (const Entry& e : evidence) add_record(table, e, names, verified_in(verified, e.head.id));
     out += title("Records it rests on, the decisive first", style) + table.text(style, 2);
   }
   return out;
@@ -185,8 +185,8 @@ void write_case(JsonWriter& json, const FindingCase& c, const Names& names) {
 
 }  // namespace
 
-std::string finding_case_text(const FindingCase& c, std::span<const Entry> evidence, Instant as_of, const Names& names,
-                              const TextStyle& style) {
+std::string finding_case_text(const FindingCase& c, std::span<const Entry> evidence, const VerifiedRecords& verified,
+                              Instant as_of, const Names& names, const TextStyle& style) {
   std::string out;
   if (c.now) {
     out = finding_text(*c.now, names, style, /*with_cautions=*/false, c.state);
@@ -213,12 +213,12 @@ std::string finding_case_text(const FindingCase& c, std::span<const Entry> evide
       add_item(out, line, style);
     }
   }
-  if (c.now) out += now_text(c, evidence, names, style);
+  if (c.now) out += now_text(c, evidence, verified, names, style);
   return out;
 }
 
-std::string finding_case_json(const FindingCase& c, std::span<const Entry> evidence, Instant as_of,
-                              const Names& names) {
+std::string finding_case_json(const FindingCase& c, std::span<const Entry> evidence, const VerifiedRecords& verified,
+                              Instant as_of, const Names& names) {
   JsonWriter json;
   json.begin_object();
   json.key("as_of").time(as_of);
@@ -247,7 +247,7 @@ std::string finding_case_json(const FindingCase& c, std::span<const Entry> evide
   json.end_list();
   write_words(json, "cautions", c.now ? c.now->cautions : std::vector<std::string>{});
   json.key("records").begin_list();
-  for (const Entry& e : evidence) write_record(json, e, names);
+  for (const Entry& e : evidence) write_record(json, e, names, verified_in(verified, e.head.id));
   json.end_list();
   json.key("remarks").begin_list();
   for (const FindingRemark& r : c.remarks) write_remark(json, r);

@@ -3,6 +3,7 @@
 #include "analysis/finding_case.hpp"
 #include "domain/record.hpp"
 #include "domain/register.hpp"
+#include "domain/verification.hpp"
 #include "reports/format.hpp"
 #include "reports/table.hpp"
 
@@ -14,9 +15,10 @@ namespace shaftlog {
 /// One finding in full: figures, causes with what was seen and not seen of each, checks, cautions, the records it rests
 /// on, what was done, and whether the numbers came back.
 /// \param evidence records of its evidence, the decisive first
-std::string finding_case_text(const FindingCase& c, std::span<const Entry> evidence, Instant as_of, const Names& names,
-                              const TextStyle& style);
-std::string finding_case_json(const FindingCase& c, std::span<const Entry> evidence, Instant as_of, const Names& names);
+std::string finding_case_text(const FindingCase& c, std::span<const Entry> evidence, const VerifiedRecords& verified,
+                              Instant as_of, const Names& names, const TextStyle& style);
+std::string finding_case_json(const FindingCase& c, std::span<const Entry> evidence, const VerifiedRecords& verified,
+                              Instant as_of, const Names& names);
 
 /// Many, a line each.
 std::string finding_list_text(std::span<const FindingCase* const> cases, Instant as_of, const Names& names,

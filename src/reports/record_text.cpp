@@ -60,8 +60,8 @@ std::string changes_between(const Entry& older, const Entry& newer, const Names&
   return out;
 }
 
-std::string record_text(const Entry& e, std::span<const Entry> family, std::optional<Uuid> in_force, const Names& names,
-                        const TextStyle& style) {
+std::string record_text(const Entry& e, std::span<const Entry> family, std::optional<Uuid> in_force,
+                        const VerifiedRecords& verified, const Names& names, const TextStyle& style) {
   std::string out =
       strong(fmt::format("{} of {}, {}", name_of(e.kind), names.vessel(e.vessel), names.subject(e.shaft, e.lubricator)),
              style) +
@@ -75,6 +75,10 @@ std::string record_text(const Entry& e, std::span<const Entry> family, std::opti
   if (!e.head.remark.empty()) table.add({"remark", e.head.remark});
   if (!e.head.reason.empty()) table.add({"reason", e.head.reason});
   table.add({"state", state_of(e, family, in_force)});
+  if (!e.is_withdrawal()) {
+    const std::string by = verified_by(verified_in(verified, e.head.id));
+    table.add({"verified", by.empty() ? "no" : "by " + by});
+  }
   table.add({"id", format_uuid(e.head.id)});
   out += table.text(style, 2);
   if (family.size() < 2) return out;
@@ -95,24 +99,26 @@ std::string record_text(const Entry& e, std::span<const Entry> family, std::opti
     }
     if (!one.head.reason.empty()) line += "; because: " + one.head.reason;
     line += fmt::format(" [{}]{}", format_uuid(one.head.id), in_force == one.head.id ? " in force" : "");
+    if (const std::string by = verified_by(verified_in(verified, one.head.id)); !by.empty())
+      line += ", verified by " + by;
     out += "  - " + wrapped(line, style.width, 4, 4) + '\n';
   }
   return out;
 }
 
 std::string record_json(const Entry& e, std::span<const Entry> family, std::optional<Uuid> in_force,
-                        const Names& names) {
+                        const VerifiedRecords& verified, const Names& names) {
   JsonWriter json;
   json.begin_object();
   json.key("record");
-  write_record(json, e, names);
+  write_record(json, e, names, verified_in(verified, e.head.id));
   json.key("in_force");
   if (in_force)
     json.text(format_uuid(*in_force));
   else
     json.null();
   json.key("history").begin_list();
-  for (const Entry& one : family) write_record(json, one, names);
+  for (const Entry& one : family) write_record(json, one, names, verified_in(verified, one.head.id));
   json.end_list();
   json.end_object();
   return json.take();

@@ -171,8 +171,20 @@ std::string format_expected_in(Unit unit, std::optional<double> cm3_per_unit, co
   return typeset(out);
 }
 
+std::string verified_by(std::span<const Verification> verified) {
+  std::string out;
+  for (const Verification& v : verified) join(out, fmt::format("{} on {}", v.by, format_both(v.at)));
+  return out;
+}
+
+std::span<const Verification> verified_in(const VerifiedRecords& records, const Uuid& record) {
+  const auto it = records.find(record);
+  return it == records.end() ? std::span<const Verification>{} : std::span<const Verification>{it->second};
+}
+
 TextTable record_table() {
-  return TextTable{{{"when"}, {"clock"}, {"vessel"}, {"subject"}, {"kind"}, {"says"}, {"by"}, {"id"}, {"remark"}}};
+  return TextTable{
+      {{"when"}, {"clock"}, {"vessel"}, {"subject"}, {"kind"}, {"says"}, {"by"}, {"verified"}, {"id"}, {"remark"}}};
 }
 
 namespace {
@@ -188,13 +200,13 @@ std::string notes(const Entry& e) {
 
 }  // namespace
 
-void add_record(TextTable& table, const Entry& e, const Names& names) {
+void add_record(TextTable& table, const Entry& e, const Names& names, std::span<const Verification> verified) {
   table.add({format_local(e.head.at), format_offset(e.head.at), std::string{names.vessel(e.vessel)},
              names.subject(e.shaft, e.lubricator), std::string{name_of(e.kind)}, says(e, names), e.head.by,
-             format_uuid(e.head.id).substr(0, 13), notes(e)});
+             verified.empty() ? "no" : "yes", format_uuid(e.head.id).substr(0, 13), notes(e)});
 }
 
-void write_record(JsonWriter& json, const Entry& e, const Names& names) {
+void write_record(JsonWriter& json, const Entry& e, const Names& names, std::span<const Verification> verified) {
   json.begin_object();
   json.key("id").text(format_uuid(e.head.id));
   json.key("kind").text(name_of(e.kind));
@@ -228,21 +240,32 @@ void write_record(JsonWriter& json, const Entry& e, const Names& names) {
   else
     json.null();
   json.key("reason").text_or_null(e.head.reason);
+  json.key("verified").begin_list();
+  for (const Verification& v : verified) {
+    json.begin_object();
+    json.key("at").time(v.at.utc);
+    json.key("by").text(v.by);
+    json.end_object();
+  }
+  json.end_list();
   json.end_object();
 }
 
 std::string record_csv_head() {
   return csv_row({"id", "kind", "vessel", "shaft", "lubricator", "at", "at_utc", "says", "recorded_at", "by", "source",
-                  "remark", "replaces", "withdraws", "reason"});
+                  "remark", "replaces", "withdraws", "reason", "verified_at", "verified_by"});
 }
 
-std::string record_csv(const Entry& e, const Names& names) {
+std::string record_csv(const Entry& e, const Names& names, std::span<const Verification> verified) {
+  std::string by;
+  for (const Verification& v : verified) by += (by.empty() ? "" : "; ") + v.by;
   return csv_row({format_uuid(e.head.id), std::string{name_of(e.kind)}, std::string{names.vessel(e.vessel)},
                   std::string{names.shaft(e.shaft)}, std::string{names.lubricator(e.lubricator)},
                   format_stamp(e.head.at), format_utc(e.head.at.utc), says(e, names),
                   format_utc(e.head.recorded_at.utc), e.head.by, e.head.source, e.head.remark,
                   e.head.replaces ? format_uuid(*e.head.replaces) : "",
-                  e.head.withdraws ? format_uuid(*e.head.withdraws) : "", e.head.reason});
+                  e.head.withdraws ? format_uuid(*e.head.withdraws) : "", e.head.reason,
+                  verified.empty() ? "" : format_utc(verified.front().at.utc), by});
 }
 
 }  // namespace shaftlog

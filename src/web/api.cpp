@@ -86,7 +86,8 @@ Response get_finding_case(Site& site, const Request& q, const std::string& id) {
   Database& db = *file;
   const FindingBook book = book_of(site, q, db);
   const FindingCase& c = get_finding(book, id);
-  return json(finding_case_json(c, evidence_of(db, c), book.as_of, Names{book.reg}));
+  const std::vector<Entry> evidence = evidence_of(db, c);
+  return json(finding_case_json(c, evidence, verified_among(db, evidence), book.as_of, Names{book.reg}));
 }
 
 Response get_records(Site& site, const Request& q) {
@@ -96,6 +97,7 @@ Response get_records(Site& site, const Request& q) {
   request.lubricator = value_of(q.query, "lubricator");
   request.from = value_of(q.query, "from");
   request.until = value_of(q.query, "until");
+  request.unverified = !value_of(q.query, "unverified").empty();
   request.with_replaced = !value_of(q.query, "all").empty();
   request.most = 1000;
   if (const auto kind = value_of(q.query, "kind"); !kind.empty()) {
@@ -116,7 +118,7 @@ Response get_records(Site& site, const Request& q) {
         reg = r;
         names.emplace(*reg);
       },
-      [&](const Entry& e) { write_record(out, e, *names); });
+      [&](const Entry& e, std::span<const Verification> verified) { write_record(out, e, *names, verified); });
   out.end_list();
   out.end_object();
   return json(out.take());
@@ -126,7 +128,7 @@ Response get_one_record(Site& site, const Request& q, const std::string& id) {
   auto file = site.open();
   Database& db = *file;
   const RecordFamily family = seen_record(db, q, id);
-  return json(record_json(family.record, family.family, family.in_force, Names{family.reg}));
+  return json(record_json(family.record, family.family, family.in_force, family.verified, Names{family.reg}));
 }
 
 Response get_ships(Site& site, const Request& q) {

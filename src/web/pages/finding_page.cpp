@@ -147,9 +147,11 @@ Response show(Site& site, const Request& q, const std::string& id) {
   const std::vector<Entry> evidence = evidence_of(db, c);
   if (!evidence.empty()) {
     h.raw("<h2 id=\"records\">The records it rests on, the decisive first</h2>\n<ul>\n");
+    const VerifiedRecords verified = verified_among(db, evidence);
     for (const Entry& e : evidence)
-      h.add("<li>{} {} {}: {}</li>\n", link(record_path(e.head.id), format_local(e.head.at)), name_of(e.kind),
-            html_escaped(names.subject(e.shaft, e.lubricator)), html_words(says(e, names)));
+      h.add("<li>{} {} {}: {}{}</li>\n", link(record_path(e.head.id), format_local(e.head.at)), name_of(e.kind),
+            html_escaped(names.subject(e.shaft, e.lubricator)), html_words(says(e, names)),
+            verified.contains(e.head.id) ? " (verified)" : "");
     h.raw("</ul>\n");
   }
   if (c.shaft.is_set()) {

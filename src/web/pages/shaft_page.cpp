@@ -117,7 +117,8 @@ History dossier_of(Site& site, const Request& q, const Places& p) {
 Response history(Site& site, const Request& q, const Places& p, std::string_view form) {
   const History x = dossier_of(site, q, p);
   const DossierView view{
-      x.dossier, x.reg, x.log, x.entries, x.known, program_version(), form == "page" ? asked_days(q) : DayRange{}};
+      x.dossier,      x.reg, x.log, x.entries, x.known, program_version(), form == "page" ? asked_days(q) : DayRange{},
+      x.verifications};
   if (form == "json") return json(dossier_json(view));
   if (form == "pdf") return download(dossier_pdf(view), "application/pdf", "dossier.pdf");
   if (form == "file") return download(dossier_html(view), "text/html; charset=utf-8", "dossier.html");

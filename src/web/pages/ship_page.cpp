@@ -158,7 +158,8 @@ std::vector<Entry> newest_of(Database& db, const std::string& vessel, std::int64
   request.vessel = vessel;
   request.most = most;
   list_records(
-      db, request, [](const Register&) {}, [&out](const Entry& e) { out.push_back(e); });
+      db, request, [](const Register&) {},
+      [&out](const Entry& e, std::span<const Verification>) { out.push_back(e); });
   return out;
 }
 

@@ -109,6 +109,20 @@ TEST_CASE("terminal: an odd value is kept only when the person says so, with the
   CHECK_THAT(aboard.ok({"list", "--from", "2026-02-15", "--csv"}), Contains("meter looked at twice"));
 }
 
+TEST_CASE("terminal: a whole ship is verified only when the person says yes", "[e2e][terminal]") {
+  const Aboard aboard;
+  aboard.ok({"init"});
+  aboard.ok({"import", kShip.string()});
+  const std::vector<std::string> args{"verify", "--vessel", "T-01"};
+  const Seen no = at_terminal(aboard.dir.path(), args, {{"verify 4 records of T-01 as 2/E? yes or no: ", ""}});
+  INFO(no.screen);
+  CHECK_THAT(no.screen, Contains("nothing was kept"));
+  CHECK_THAT(aboard.ok({"check"}), !Contains("verification"));
+  const Seen yes = at_terminal(aboard.dir.path(), args, {{"yes or no: ", "yes"}});
+  CHECK(yes.code == 0);
+  CHECK_THAT(aboard.ok({"check"}), Contains(", 4 verifications,"));
+}
+
 TEST_CASE("terminal: when the input ends nothing is kept", "[e2e][terminal]") {
   const Aboard aboard;
   aboard.ok({"init"});

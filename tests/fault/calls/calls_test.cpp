@@ -130,6 +130,24 @@ TEST_CASE("calls: an import keeps all or nothing", "[fault][calls]") {
   CHECK(failed > 25 / SHAFTLOG_STEP);
 }
 
+TEST_CASE("calls: a ship's records are verified all or none", "[fault][calls]") {
+  const Before before;
+  const std::vector<std::string> command{"verify", "--vessel", "T-01"};
+  const auto verified = [](const fs::path& folder) {
+    Database db = Database::open(folder / "shaftlog.db", Database::Mode::read_write);
+    const CheckResult checked = check(db);
+    CHECK(checked.faults == std::vector<std::string>{});
+    return checked.verifications;
+  };
+  const int failed = each_call(before.folder(), command, [&](const fs::path& folder, bool succeeded) {
+    const auto n = verified(folder);
+    CHECK((n == 4 || (!succeeded && n == 0)));
+    CHECK(run_program_file(SHAFTLOG_BINARY, command, folder).code == 0);
+    CHECK(verified(folder) == 4);
+  });
+  CHECK(failed > 25 / SHAFTLOG_STEP);
+}
+
 TEST_CASE("calls: a pack is there whole or not at all, and can be made then", "[fault][calls]") {
   const Before before;
   const std::vector<std::string> command{"pack", "out.pack", "--all", "--name", "office"};

@@ -48,15 +48,20 @@ TEST_CASE("golden: a record with its history", "[golden][reports]") {
   second.head.remark = "counted again";
   const Entry third = t.withdrawal(second, 3, 5);
   const std::vector<Entry> family{first, second, third};
-  CHECK(not_approved("reports/record.txt", record_text(second, family, first.head.id, names, {100, false})) == "");
-  CHECK(not_approved("reports/record.json", record_json(second, family, first.head.id, names)) == "");
+  const VerifiedRecords verified{{first.head.id,
+                                  {{nth_id(50), first.head.id, t.vessel, day(6), "C/E"},
+                                   {nth_id(51), first.head.id, t.vessel, day(7), "relief C/E"}}}};
+  CHECK(not_approved("reports/record.txt", record_text(second, family, first.head.id, verified, names, {100, false})) ==
+        "");
+  CHECK(not_approved("reports/record.json", record_json(second, family, first.head.id, verified, names)) == "");
 
   std::string lines = record_csv_head();
   TextTable table = record_table();
   for (const Kind kind : kKinds) {
     const Entry e = t.entry(kind, 10 + static_cast<std::uint64_t>(kind), 20);
-    lines += record_csv(e, names);
-    add_record(table, e, names);
+    const auto of = kind == Kind::greasing ? verified_in(verified, first.head.id) : std::span<const Verification>{};
+    lines += record_csv(e, names, of);
+    add_record(table, e, names, of);
   }
   CHECK(not_approved("reports/records.csv", lines) == "");
   CHECK(not_approved("reports/records.txt", table.text({120, false})) == "");
