@@ -30,8 +30,9 @@ void add_serve_command(Command& root, const Surroundings& around) {
   c.option("--log", "FILE", words->log, "a line for each request, without what was typed");
   c.more =
       "Without accounts only this machine itself can come in, and may do everything. With accounts: crew see and keep "
-      "the log of one vessel, superintendents see all and see to findings, readers see all. Accounts are kept with: "
-      "account add.";
+      "the log of one vessel, its chief engineer also verifies it, superintendents see all and see to findings, "
+      "readers "
+      "see all. Accounts are kept with: account add.";
   c.run = [&around, words](Console& console) {
     web::ServeOptions o;
     o.database = around.database();

@@ -50,14 +50,21 @@ std::string_view name_of(Account::Role role) noexcept {
       return "reader";
     case Account::Role::crew:
       return "crew";
+    case Account::Role::chief_engineer:
+      return "chief_engineer";
     case Account::Role::superintendent:
       return "superintendent";
   }
   return "";
 }
 
+bool is_aboard(Account::Role role) noexcept {
+  return role == Account::Role::crew || role == Account::Role::chief_engineer;
+}
+
 std::optional<Account::Role> parse_account_role(std::string_view word) noexcept {
-  for (const Account::Role r : {Account::Role::reader, Account::Role::crew, Account::Role::superintendent})
+  for (const Account::Role r :
+       {Account::Role::reader, Account::Role::crew, Account::Role::chief_engineer, Account::Role::superintendent})
     if (word == name_of(r)) return r;
   return std::nullopt;
 }
@@ -75,7 +82,7 @@ std::vector<Account> parse_accounts(std::string_view text, std::string_view file
       at = end + 1;
     }
     const auto role = parts.size() == 4 ? parse_account_role(parts[1]) : std::nullopt;
-    if (!role || !is_plain_name(parts[0]) || parts[3].empty() || (*role == Account::Role::crew) == parts[2].empty())
+    if (!role || !is_plain_name(parts[0]) || parts[3].empty() || is_aboard(*role) == parts[2].empty())
       throw Error{Errc::bad_data,
                   fmt::format("{}: line {} is no account; expected name, role, vessel and hash", shown(file), n)};
     for (const Account& a : out)
@@ -127,8 +134,8 @@ void save_accounts(const std::filesystem::path& file, const std::vector<Account>
 void add_account(const std::filesystem::path& file, Account account, const std::string& passphrase) {
   require_name(account.name);
   require_passphrase(passphrase);
-  if ((account.role == Account::Role::crew) == account.vessel.empty())
-    throw Error{Errc::usage, "the role crew has one vessel, the others none"};
+  if (is_aboard(account.role) == account.vessel.empty())
+    throw Error{Errc::usage, "the roles crew and chief_engineer have one vessel, the others none"};
   std::vector<Account> accounts = load_accounts(file);
   for (const Account& a : accounts)
     if (a.name == account.name) throw Error{Errc::conflict, fmt::format("account \"{}\" is there", a.name)};

@@ -11,13 +11,15 @@ namespace shaftlog {
 /// Who may come in over the network. Kept in a text file of their own, never in the database: that is copied, mailed
 /// and handed on.
 struct Account {
-  enum class Role { reader, crew, superintendent };
+  enum class Role { reader, crew, chief_engineer, superintendent };
   std::string name;
   Role role = Role::reader;
-  std::string vessel;  ///< code; of crew only
+  std::string vessel;  ///< code; of those aboard only
   std::string hash;    ///< Argon2id with salt and cost, as libsodium writes it
 };
 std::string_view name_of(Account::Role role) noexcept;
+/// Whether accounts of that role are of one vessel: crew and chief engineer.
+bool is_aboard(Account::Role role) noexcept;
 std::optional<Account::Role> parse_account_role(std::string_view word) noexcept;
 
 /// A line an account: name, role, vessel and hash, parted by tabs.

@@ -80,12 +80,12 @@ void add_account_commands(Command& root, const Surroundings& around) {
 
   const auto add_words = std::make_shared<AccountWords>();
   Command& add = add_one(account, *add_words, "add", "let somebody in", true);
-  add.option("--role", "ROLE", add_words->role, "crew, superintendent or reader");
-  add.option("--vessel", "CODE", add_words->vessel, "whose log the crew keeps");
+  add.option("--role", "ROLE", add_words->role, "crew, chief_engineer, superintendent or reader");
+  add.option("--vessel", "CODE", add_words->vessel, "whose log the crew or the chief engineer keeps");
   add.run = [&around, add_words](Console& console) {
     const auto role = parse_account_role(add_words->role.value_or(""));
     if (!role)
-      throw Error{Errc::usage, fmt::format("--role: \"{}\" is not crew, superintendent or reader",
+      throw Error{Errc::usage, fmt::format("--role: \"{}\" is not crew, chief_engineer, superintendent or reader",
                                            shown(add_words->role.value_or("")))};
     const auto file = file_of(*add_words);
     if (add_words->vessel) {

@@ -20,10 +20,10 @@ namespace shaftlog::web {
 
 namespace {
 
-/// The ship that a list is narrowed to: crew see theirs only.
+/// The ship that a list is narrowed to: those aboard see theirs only.
 std::string scope_of(const Request& q) {
   std::string code{value_of(q.query, "vessel")};
-  if (q.who.role == Role::crew && code.empty()) return q.who.vessel;
+  if (is_aboard(q.who) && code.empty()) return q.who.vessel;
   if (!code.empty() && !may_see(q.who, code))
     throw Error{Errc::not_found, "there is no such ship among those that are yours"};
   return code;

@@ -63,6 +63,7 @@ Who Door::who(std::string_view session, Tick now) {
   }
   at->second.used = now;
   const Role role = account->role == Account::Role::crew             ? Role::crew
+                    : account->role == Account::Role::chief_engineer ? Role::chief_engineer
                     : account->role == Account::Role::superintendent ? Role::superintendent
                                                                      : Role::reader;
   return {role, account->name, account->vessel};

@@ -18,16 +18,17 @@ enum class Method { get, post };
 
 /// Who asks, as far as the door knows.
 enum class Role {
-  nobody,         ///< has not signed in
-  anyone,         ///< at the machine itself, where no accounts are kept: may do everything
-  reader,         ///< sees everything, changes nothing
-  crew,           ///< sees one ship and keeps its log
-  superintendent  ///< sees everything and sees to findings; a ship's own records are the ship's
+  nobody,          ///< has not signed in
+  anyone,          ///< at the machine itself, where no accounts are kept: may do everything
+  reader,          ///< sees everything, changes nothing
+  crew,            ///< sees one ship and keeps its log
+  chief_engineer,  ///< the same, and verifies its records
+  superintendent   ///< sees everything and sees to findings; a ship's own records are the ship's
 };
 struct Who {
   Role role = Role::nobody;
   std::string name;    ///< empty: anyone
-  std::string vessel;  ///< code, of crew
+  std::string vessel;  ///< code, of those aboard
 };
 
 struct Request {

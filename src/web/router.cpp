@@ -28,15 +28,19 @@ bool may(const Who& who, Needs needs) noexcept {
     case Role::reader:
       return needs == Needs::nothing || needs == Needs::look;
     case Role::crew:
+      return needs != Needs::see_to && needs != Needs::verify;
+    case Role::chief_engineer:
       return needs != Needs::see_to;
     case Role::superintendent:
-      return needs != Needs::record;
+      return needs != Needs::record && needs != Needs::verify;
   }
   return false;
 }
 
+bool is_aboard(const Who& who) noexcept { return who.role == Role::crew || who.role == Role::chief_engineer; }
+
 bool may_see(const Who& who, std::string_view vessel) noexcept {
-  return who.role != Role::nobody && (who.role != Role::crew || who.vessel == vessel);
+  return who.role != Role::nobody && (!is_aboard(who) || who.vessel == vessel);
 }
 
 void Router::add(Method method, std::string_view pattern, Needs needs, Handler handler) {

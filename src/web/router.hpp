@@ -14,9 +14,12 @@ enum class Needs {
   nothing,  ///< the door itself: style, sign-in
   look,     ///< sees pages
   record,   ///< keeps a ship's log: crew
+  verify,   ///< says that records are right: chief engineers
   see_to    ///< says something about findings: superintendents
 };
 bool may(const Who& who, Needs needs) noexcept;
+/// Whether they are of one ship and see no other.
+bool is_aboard(const Who& who) noexcept;
 /// Whether pages and records of that ship are for them.
 bool may_see(const Who& who, std::string_view vessel) noexcept;
 

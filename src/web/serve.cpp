@@ -133,7 +133,7 @@ class Server {
     router_.add(Method::get, "/a/*", Needs::nothing,
                 [this](const Request& q, const Places& p) { return assets_.get(q, p[0]); });
     router_.add(Method::get, "/", Needs::look, [](const Request& q, const Places&) {
-      return see_other(q.who.role == Role::crew ? ship_path(q.who.vessel) : "/fleet");
+      return see_other(is_aboard(q.who) ? ship_path(q.who.vessel) : "/fleet");
     });
     add_sign_in_pages(router_, site_);
     add_fleet_pages(router_, site_);

@@ -17,7 +17,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     for (const Account& a : accounts) {
       must(seen.insert(a.name).second, "a name is there once");
       must(!a.name.empty() && a.name.size() <= 40 && !find_bad_utf8(a.name), "and is a plain one");
-      must((a.role == Account::Role::crew) != a.vessel.empty(), "crew have a ship, others none");
+      must(is_aboard(a.role) != a.vessel.empty(), "those aboard have a ship, others none");
       again += account_line(a);
     }
     const std::vector<Account> same = parse_accounts(again, "people");

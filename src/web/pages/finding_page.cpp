@@ -51,7 +51,7 @@ FindingBook book_of(Site& site, const Request& q, const std::string& id) {
     if (const auto spoken_of = r.remarks.find(*whole); spoken_of != r.remarks.end())
       request.vessel = names.vessel(spoken_of->second.front().vessel);
   }
-  if (q.who.role == Role::crew) request.vessel = q.who.vessel;
+  if (is_aboard(q.who)) request.vessel = q.who.vessel;
   auto file = site.open();
   Database& db = *file;
   return list_findings(db, site.clock().now_s(), request);

@@ -150,13 +150,13 @@ Response paper(Site& site, const Request& q, std::string_view form) {
 
 void add_fleet_pages(Router& router, Site& site) {
   router.add(Method::get, "/fleet", Needs::look, [&site](const Request& q, const Places&) {
-    if (q.who.role == Role::crew) return see_other(ship_path(q.who.vessel));
+    if (is_aboard(q.who)) return see_other(ship_path(q.who.vessel));
     return fleet(site, q);
   });
   for (const std::string_view form : kPaperForms)
     router.add(Method::get, fmt::format("/report/fleet.{}", form), Needs::look,
                [&site, form](const Request& q, const Places&) {
-                 if (q.who.role == Role::crew)
+                 if (is_aboard(q.who))
                    throw Error{Errc::not_found, "there is no such report among those that are yours"};
                  return paper(site, q, form);
                });

@@ -65,7 +65,7 @@ std::string framed(Site& site, const Request& request, const PageFrame& frame, s
       "</head>\n<body>\n<a class=\"skip\" href=\"#main\">To the page</a>\n<header class=\"bar\"><nav "
       "aria-label=\"Where you are\">");
   if (request.who.role != Role::nobody) {
-    if (request.who.role != Role::crew) out.raw(link("/fleet", "Fleet"));
+    if (!is_aboard(request.who)) out.raw(link("/fleet", "Fleet"));
     for (const Crumb& c : frame.way) out.raw(" <span aria-hidden=\"true\">/</span> ").raw(link(c.path, c.text));
   }
   out.raw("</nav><span id=\"unsent\" role=\"status\" hidden></span>");

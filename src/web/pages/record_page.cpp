@@ -1,4 +1,5 @@
 #include "app/second_look.hpp"
+#include "app/verify.hpp"
 #include "reports/record_report.hpp"
 #include "web/pages/entry_parts.hpp"
 #include "web/pages/pages.hpp"
@@ -8,6 +9,23 @@
 namespace shaftlog::web {
 
 namespace {
+
+/// What the review says against the record stands over the button: verifying is looking.
+void verify_form(Html& h, Site& site, const Request& q, const Entry& e, std::span<const Verification> verified) {
+  const bool is_done = std::any_of(verified.begin(), verified.end(),
+                                   [&](const Verification& v) { return !q.who.name.empty() && v.by == q.who.name; });
+  if (is_done) return;
+  h.raw("<h2 id=\"verify\">Is it right?</h2>\n");
+  const FleetView view = site.fleet();
+  for (const Finding& f : view.review->findings)
+    if (f.kind == FindingKind::record_suspect && !f.evidence.empty() && f.evidence.front() == e.head.id)
+      h.raw("<p><strong>Doubtful:</strong> ").esc(f.summary).raw("</p>\n");
+  h.add("<form method=\"post\" action=\"{}/verify\" class=\"entry\">", record_path(e.head.id))
+      .raw(token_field(site, q));
+  if (q.who.name.empty())
+    h.raw("<label>By <input name=\"by\" required autocomplete=\"name\" data-remember=\"by\"></label>\n");
+  h.raw("<button>Verify it</button></form>\n");
+}
 
 Response show(Site& site, const Request& q, const std::string& id) {
   auto file = site.open();
@@ -32,6 +50,8 @@ Response show(Site& site, const Request& q, const std::string& id) {
   typed("source", e.head.source);
   typed("remark", e.head.remark);
   typed("reason", e.head.reason);
+  const auto verified = verified_in(family.verified, e.head.id);
+  if (!e.is_withdrawal()) typed("verified by", verified.empty() ? "nobody yet" : verified_by(verified));
   row("id", format_uuid(e.head.id));
   h.raw("</dl>\n");
   const bool counts = family.in_force == e.head.id;
@@ -67,6 +87,7 @@ Response show(Site& site, const Request& q, const std::string& id) {
     }
     h.raw("</ol>\n");
   }
+  if (counts && may(q.who, Needs::verify)) verify_form(h, site, q, e, verified);
   if (counts && may(q.who, Needs::record)) {
     h.raw("<h2 id=\"mend\">Typed wrong?</h2>\n<p>").raw(link(record_path(e.head.id) + "/correct", "Correct it"));
     h.raw(": the record as it was stays readable.</p>\n");
@@ -179,6 +200,25 @@ Response withdraw(Site& site, const Request& q, const std::string& id) {
   return see_other(record_path(family.record.head.id));
 }
 
+Response verify(Site& site, const Request& q, const std::string& id) {
+  auto file = site.open_to_keep();
+  Database& db = *file;
+  const RecordFamily family = seen_record(db, q, id);
+  const Entry e = get_standing_record(db, id, "verified");
+  const std::string by = signed_by(q);
+  if (by.empty()) throw Error{Errc::usage, "by: the name of who has looked at the record is missing"};
+  static_cast<void>(keep_verifications(db, site.clock(), family.reg, {e}, by));
+  site.kept();
+  const std::string vessel{Names{family.reg}.vessel(e.vessel)};
+  if (q.wants_json) {
+    JsonWriter out;
+    write_record(out, e, Names{family.reg}, verifications_of(db, e));
+    return json(out.take(), 201);
+  }
+  if (value_of(q.form, "to") == "records") return see_other(ship_path(vessel) + "/records#r-" + format_uuid(e.head.id));
+  return see_other(record_path(e.head.id));
+}
+
 }  // namespace
 
 void add_record_pages(Router& router, Site& site) {
@@ -193,6 +233,8 @@ void add_record_pages(Router& router, Site& site) {
                [&site](const Request& q, const Places& p) { return clear(site, q, p[0]); });
     router.add(Method::post, std::string{base} + "/withdraw", Needs::record,
                [&site](const Request& q, const Places& p) { return withdraw(site, q, p[0]); });
+    router.add(Method::post, std::string{base} + "/verify", Needs::verify,
+               [&site](const Request& q, const Places& p) { return verify(site, q, p[0]); });
   }
 }
 

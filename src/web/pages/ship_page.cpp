@@ -133,7 +133,25 @@ void shafts(Html& h, const FleetReview& r, const Vessel& v, const Request& q) {
   h.raw("</tbody></table></div>\n");
 }
 
-void newest_records(Html& h, const std::vector<Entry>& entries, const Vessel& v, const Names& names, std::size_t most) {
+/// A cell of the list: who has verified the record, else the button for it where it is theirs to say.
+void verified_cell(Html& h, const Entry& e, std::span<const Verification> verified, const std::string& token) {
+  h.raw("<td>");
+  std::string by;
+  for (const Verification& x : verified) by += (by.empty() ? "" : ", ") + x.by;
+  if (!verified.empty())
+    h.esc(by);
+  else if (token.empty())
+    h.raw("no");
+  else
+    h.add("<form method=\"post\" action=\"{}/verify\" class=\"inline\">", record_path(e.head.id))
+        .raw(token)
+        .raw("<input type=\"hidden\" name=\"to\" value=\"records\"><button class=\"quiet\">Verify</button></form>");
+  h.raw("</td>");
+}
+
+/// \param token of the buttons by which records are verified; empty: without them
+void newest_records(Html& h, const std::vector<Entry>& entries, const VerifiedRecords& verified, const Vessel& v,
+                    const Names& names, std::size_t most, const std::string& token) {
   h.raw("<h2 id=\"records\">Latest records</h2>\n");
   if (entries.empty()) {
     h.raw("<p>None.</p>\n");
@@ -141,25 +159,31 @@ void newest_records(Html& h, const std::vector<Entry>& entries, const Vessel& v,
   }
   h.raw(
       "<div class=\"wide\"><table>\n<thead><tr><th scope=\"col\">when</th><th scope=\"col\">what</th><th "
-      "scope=\"col\">says</th><th scope=\"col\">by</th></tr></thead>\n<tbody>\n");
+      "scope=\"col\">says</th><th scope=\"col\">by</th><th scope=\"col\">verified by</th></tr></thead>\n<tbody>\n");
   std::size_t n = 0;
-  for (auto e = entries.rbegin(); e != entries.rend() && n < most; ++e, ++n)
-    h.add("<tr><td class=\"d\">{}</td><td>{} {}</td><td>{}{}</td><td>{}</td></tr>\n",
+  for (auto e = entries.rbegin(); e != entries.rend() && n < most; ++e, ++n) {
+    h.add("<tr id=\"r-{}\"><td class=\"d\">{}</td><td>{} {}</td><td>{}{}</td><td>{}</td>", format_uuid(e->head.id),
           link(record_path(e->head.id), format_local(e->head.at)), name_of(e->kind),
           html_escaped(names.subject(e->shaft, e->lubricator)), html_words(says(*e, names)),
           e->head.replaces ? " (corrected)" : "", html_escaped(e->head.by));
+    verified_cell(h, *e, verified_in(verified, e->head.id), token);
+    h.raw("</tr>\n");
+  }
   h.raw("</tbody></table></div>\n");
   if (entries.size() > most) h.raw("<p>").raw(link(ship_path(v.code) + "/records", "More records")).raw("</p>\n");
 }
 
-std::vector<Entry> newest_of(Database& db, const std::string& vessel, std::int64_t most) {
+std::vector<Entry> newest_of(Database& db, const std::string& vessel, std::int64_t most, VerifiedRecords& verified) {
   std::vector<Entry> out;
   ListRequest request;
   request.vessel = vessel;
   request.most = most;
   list_records(
       db, request, [](const Register&) {},
-      [&out](const Entry& e, std::span<const Verification>) { out.push_back(e); });
+      [&](const Entry& e, std::span<const Verification> by) {
+        out.push_back(e);
+        if (!by.empty()) verified.emplace(e.head.id, std::vector<Verification>(by.begin(), by.end()));
+      });
   return out;
 }
 
@@ -198,7 +222,8 @@ Response ship(Site& site, const Request& q, const std::string& code) {
   const FleetReview r = review_of(site, q, db, code, view);
   const Names names{reg};
   constexpr std::size_t kShown = 12;
-  const std::vector<Entry> newest = newest_of(db, code, 200);
+  VerifiedRecords verified;
+  const std::vector<Entry> newest = newest_of(db, code, 200, verified);
   Html h;
   notice(h, q, db);
   if (may(q.who, Needs::record)) entry_targets(h, reg, v, newest);
@@ -214,7 +239,7 @@ Response ship(Site& site, const Request& q, const std::string& code) {
   }
   if (!has_any) h.raw("<p>None. That says only that the records show none.</p>\n");
   shafts(h, r, v, q);
-  newest_records(h, newest, v, names, kShown);
+  newest_records(h, newest, verified, v, names, kShown, {});
   const std::string at = ship_path(code), tail = day_tail(q);
   h.raw("<h2 id=\"papers\">More</h2>\n<p>");
   h.raw(link(at + "/advice" + tail, "Interval and dose")).raw(" &nbsp; ");
@@ -230,9 +255,12 @@ Response records(Site& site, const Request& q, const std::string& code) {
   Database& db = *file;
   const Register reg = load_register(db);
   const Vessel& v = seen_vessel(reg, q, code);
-  const std::vector<Entry> newest = newest_of(db, code, 500);
+  VerifiedRecords verified;
+  const std::vector<Entry> newest = newest_of(db, code, 500, verified);
   Html h;
-  newest_records(h, newest, v, Names{reg}, 500);
+  // Who has no account of their own is asked for a name, on the record's own page.
+  const bool has_buttons = may(q.who, Needs::verify) && !q.who.name.empty();
+  newest_records(h, newest, verified, v, Names{reg}, 500, has_buttons ? token_field(site, q) : std::string{});
   return page(framed(site, q, {"Records of " + code, {{code, ship_path(code)}}, false, {}}, h.take()));
 }
 

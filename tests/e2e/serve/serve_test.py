@@ -223,6 +223,46 @@ class WithAccounts(People):
         run(self.folder, "account", "remove", "guest", "--accounts", "people")
         self.assertEqual(get("/fleet", guest), 303)
 
+    def test_the_chief_engineer_verifies_and_nobody_else(self):
+        mate, office, guest, chief = (self.sign_in(n)[1] for n in ("mate", "office", "guest", "chief"))
+        ask = lambda path, cookie: self.server.ask("GET", path, headers={"Cookie": cookie})
+        of = lambda record, cookie: json.loads(ask("/api/records/" + record, cookie)[1])["record"]["verified"]
+        self.assertEqual(ask("/", chief)[2].headers["Location"], "/ship/brackensound")
+        self.assertEqual(self.server.keep(11, cookie=chief)[0], 201)
+        records = json.loads(ask("/api/records?vessel=brackensound&unverified=1", chief)[1])["records"]
+        first, second = records[-1]["id"], records[-2]["id"]
+        verify = lambda record, cookie, more={}: self.server.ask(
+            "POST", f"/api/records/{record}/verify", more, {"Cookie": cookie, "X-Form-Token": self.server.token(cookie)})[0]
+        for cookie in (mate, office, guest):
+            self.assertEqual(verify(first, cookie), 403)
+            self.assertNotIn("Verify", ask("/record/" + first, cookie)[1])
+            self.assertNotIn("Verify", ask("/ship/brackensound/records", cookie)[1])
+        self.assertEqual(of(first, mate), [])
+        self.assertIn("nobody yet", ask("/record/" + first, mate)[1])
+        self.assertIn("Verify it", ask("/record/" + first, chief)[1])
+        self.assertEqual(self.server.ask("POST", f"/record/{first}/verify", {}, {"Cookie": chief})[0], 403)  # no token
+        self.assertEqual(of(first, chief), [])
+        self.assertEqual(verify(first, chief, {"by": "somebody else"}), 201)
+        self.assertEqual([v["by"] for v in of(first, chief)], ["chief"])
+        self.assertEqual(verify(first, chief), 201)  # said twice it is kept once
+        self.assertEqual(len(of(first, chief)), 1)
+        self.assertNotIn("Verify it", ask("/record/" + first, chief)[1])
+        # The list's button, and back to the list.
+        text = ask("/ship/brackensound/records", chief)[1]
+        self.assertIn(f'action="/record/{second}/verify"', text)
+        self.assertNotIn(f'action="/record/{first}/verify"', text)
+        status, _, r = self.server.ask("POST", f"/record/{second}/verify", {"form_token": form_token(text), "to": "records"},
+                                       {"Cookie": chief})
+        self.assertEqual((status, r.headers["Location"]), (303, f"/ship/brackensound/records#r-{second}"))
+        self.assertEqual(len(of(second, office)), 1)
+        left = [r["id"] for r in json.loads(ask("/api/records?vessel=brackensound&unverified=1", chief)[1])["records"]]
+        self.assertNotIn(first, left)
+        others = [s["vessel"] for s in json.loads(ask("/api/ships", office)[1])["ships"]]
+        other = [v for v in others if v != "brackensound"][0]
+        theirs = json.loads(ask("/api/records?vessel=" + other, office)[1])["records"][0]["id"]
+        self.assertEqual(verify(theirs, chief), 404)
+        self.assertEqual(of(theirs, office), [])
+
     def test_ten_thousand_guesses_are_cheap_and_fruitless(self):
         token = form_token(self.server.ask("GET", "/sign-in")[1])
         c = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=60)

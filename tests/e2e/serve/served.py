@@ -120,7 +120,7 @@ class People(Case):
 
     def prepare(self):
         for name, role, more in [("mate", "crew", ["--vessel", "brackensound"]), ("office", "superintendent", []),
-                                 ("guest", "reader", [])]:
+                                 ("guest", "reader", []), ("chief", "chief_engineer", ["--vessel", "brackensound"])]:
             r = run(self.folder, "account", "add", name, "--role", role, *more, "--accounts", "people",
                     given=f"a long phrase of {name}\n")
             self.assertEqual(r.returncode, 0, r.stderr)
