@@ -352,6 +352,7 @@ class Recovery {
   }
 
   void note_lost(const Row& row, LostRecord::Why why) {
+    if (why == LostRecord::Why::owner) newest_without_owner_ = std::max(newest_without_owner_, row.key);
     LostRecord lost;
     lost.why = why;
     if (row.values[uuid_].bytes.size() == 16) {
@@ -404,7 +405,8 @@ class Recovery {
     Query all{db_, "SELECT count(*), ifnull(max(entry_id), 0) FROM entry"};
     all.step();
     result_.records = all.integer(0);
-    const std::int64_t newest = all.integer(1);
+    // Where a ship's own row is lost none of its records is kept, and yet some were there before the newest of them.
+    const std::int64_t newest = std::max(all.integer(1), newest_without_owner_);
     const auto told = std::count_if(lost_.begin(), lost_.end(), [&](const auto& l) { return l.first <= newest; });
     result_.lost_unknown = newest - result_.records - told;
     result_.is_least = is_end_lost(table("entry"));
@@ -444,6 +446,7 @@ WHERE ifnull(e.replaces, e.withdraws) IS NOT NULL AND o.uuid IS NULL ORDER BY e.
   };
   std::array<Held, log_sql::kDetails.size()> held_;
   std::map<std::int64_t, LostRecord> lost_;  // by entry_id
+  std::int64_t newest_without_owner_ = 0;    // entry_id
   std::set<std::int64_t> lent_;              // records of the backup that the damaged file has not
   RecoverResult result_;
 };
