@@ -34,7 +34,7 @@ std::ptrdiff_t lines(const std::string& text) { return std::count(text.begin(), 
 TEST_CASE("init makes a database that check finds sound", "[e2e][init]") {
   const Aboard aboard;
   CHECK_THAT(aboard.ok({"init"}), StartsWith("made shaftlog.db\n"));
-  CHECK(aboard.ok({"check"}) == "shaftlog.db: all is well, 0 vessels, 0 records, schema 6\n");
+  CHECK(aboard.ok({"check"}) == "shaftlog.db: all is well, 0 vessels, 0 records, schema 7\n");
   CHECK(json::parse(aboard.ok({"check", "--json"})).at("faults").empty());
 }
 
@@ -72,7 +72,7 @@ TEST_CASE("backup copies into a file or a folder, upgrade has nothing to do on a
   CHECK(ship.ok({"--db", "copy.db", "list", "--csv"}) == ship.ok({"list", "--csv"}));
   std::filesystem::create_directory(ship.dir / "safe");
   CHECK_THAT(ship.ok({"backup", "safe"}), StartsWith("copied to safe/shaftlog-20"));
-  CHECK(ship.ok({"upgrade"}) == "shaftlog.db is up to date (schema 6)\n");
+  CHECK(ship.ok({"upgrade"}) == "shaftlog.db is up to date (schema 7)\n");
 }
 
 TEST_CASE("import: twice adds nothing, a dry run keeps nothing", "[e2e][import]") {
@@ -144,7 +144,7 @@ TEST_CASE("add takes every kind of record, as options and as words", "[e2e][add]
   REQUIRE(records.size() == 8);
   CHECK(records[0].at("kind") == "hours");
   CHECK(ship.list({"--kind", "refill"})[0].at("values").at("volume_cm3") == Approx(2717.391));
-  CHECK(ship.ok({"check"}) == "shaftlog.db: all is well, 1 vessel, 15 records, schema 6\n");
+  CHECK(ship.ok({"check"}) == "shaftlog.db: all is well, 1 vessel, 15 records, schema 7\n");
 }
 
 TEST_CASE("add says that a value is odd, and keeps it", "[e2e][add]") {

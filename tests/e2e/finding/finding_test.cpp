@@ -177,7 +177,7 @@ TEST_CASE("finding: remarks go along in an export, and a second import adds none
   other.ok({"import", (c.dir / "out").string()});
   const std::vector<std::string> show{"finding", "show", id, "--as-of", "2025-08-21"};
   CHECK(other.ok(show) == c.ok(show));
-  CHECK_THAT(other.ok({"check"}), Contains("3 remarks on findings, schema 6"));
+  CHECK_THAT(other.ok({"check"}), Contains("3 remarks on findings, schema 7"));
   const json again = json::parse(other.ok({"import", (c.dir / "out").string(), "--json"}));
   for (const json& file : again.at("files")) CHECK(file.at("added") == 0);
   other.ok({"export", "out"});
