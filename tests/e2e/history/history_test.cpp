@@ -81,7 +81,7 @@ TEST_CASE("history: a contact and the step of the loss stand in order, with how 
   REQUIRE(loss != nullptr);
   CHECK(loss->at("when").at("low") < "2026-05-18");  // the true day of both
   CHECK(loss->at("when").at("high") > "2026-05-18");
-  CHECK(contact->at("p_first") > 0.3);  // both were on one day
+  CHECK(contact->at("p_first") > 0.3);   // both were on one day
   CHECK(contact->at("p_first") < 0.95);  // the ranges overlap: not certain, and not said to be
   CHECK(contact->at("p_first").get<double>() + loss->at("p_first").get<double>() == Approx(1).margin(0.02));
   const json* cause = find(d.at("causes"), "kind", "abnormal_washout");

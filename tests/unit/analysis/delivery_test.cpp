@@ -1,4 +1,5 @@
 #include "analysis/delivery.hpp"
+
 #include "analysis/face_value.hpp"
 
 #include <catch2/catch.hpp>
