@@ -26,7 +26,17 @@ void finding_card(Html& h, const Finding& f, const FindingState& state, const Na
   if (f.began) h.raw("; began about ").esc(format_day(f.began->estimate, names.zone(f.vessel)));
   h.raw("; seen since ").esc(format_day(f.first_seen, names.zone(f.vessel)));
   if (const std::string says = state_text(state); !says.empty()) h.raw("; <strong>").esc(says).raw("</strong>");
-  h.raw("</p>\n</section>\n");
+  h.raw("</p>\n");
+  if (with_ship && is_for_the_ship(f, state)) {
+    h.raw("<p>");
+    if (!f.likely_causes.empty()) h.raw("Likely: ").esc(f.likely_causes.front()).raw(". ");
+    h.raw("<strong>Check first:</strong> ").esc(f.checks.front()).raw(". <a href=\"#cautions\">Cautions</a></p>\n");
+  }
+  h.raw("</section>\n");
+}
+
+bool is_for_the_ship(const Finding& f, const FindingState& state) {
+  return f.urgency <= Urgency::plan && state.status != FindingStatus::closed && !f.checks.empty();
 }
 
 FindingState state_in(const FleetReview& r, const Uuid& finding) {

@@ -91,18 +91,26 @@ std::string fleet_body(const FleetReview& r, const Request& q, const Filter& fil
   filters(h, q, filter, r.reg);
   int shown = 0;
   std::map<Urgency, int> count;
+  std::vector<std::string> cautions;  // of the checks that are shown, each once
   Html list;
   for (const Finding& f : r.findings) {
     const FindingState state = state_in(r, f.id);
     if (!filter.takes(f, state, names.find(f.vessel))) continue;
     ++count[f.urgency];
-    if (++shown <= 200) finding_card(list, f, state, names, true, day_tail(q));
+    if (++shown > 200) continue;
+    finding_card(list, f, state, names, true, day_tail(q));
+    if (!is_for_the_ship(f, state)) continue;
+    for (const std::string& c : f.cautions)
+      if (std::find(cautions.begin(), cautions.end(), c) == cautions.end()) cautions.push_back(c);
   }
   h.raw("<h2 id=\"findings\">Findings</h2>\n<p>");
   if (shown == 0) h.raw("No finding of that kind. That says only that the records show none.");
   for (const auto& [urgency, n] : count) h.add("{} {} &nbsp; ", n, html_urgency(urgency));
   if (shown > 200) h.add("The first 200 of {} are shown.", shown);
   h.raw("</p>\n").raw(list.take());
+  Report before;
+  if (!cautions.empty()) before.blocks.emplace_back(Cautions{"Before any of these checks", std::move(cautions)});
+  h.raw("<div id=\"cautions\">").raw(html_blocks(before)).raw("</div>\n");
   const ReviewView as_view = view_of(r, "fleet");
   Report silent;
   add_silent_ships(silent, {as_view, r.logs, {}});

@@ -27,6 +27,16 @@ class AtTheMachine(Case):
             self.assertIn("default-src 'none'", r.headers["Content-Security-Policy"])
             self.assertEqual(r.headers["X-Content-Type-Options"], "nosniff")
 
+    def test_the_fleet_says_what_the_ship_is_to_check_first_and_never_without_cautions(self):
+        text = self.server.ask("GET", "/fleet?as_of=2026-10-01")[1]
+        cards = text.split('<section class="finding ')[1:]
+        self.assertGreater(len(cards), 5)
+        for card in cards:
+            of = card.split('</section>')[0]
+            self.assertEqual("Check first:" in of, of.startswith(("act", "plan")), of)
+        self.assertIn("Before any of these checks", text)
+        self.assertIn("surgical emergency", text.split('id="cautions"')[1])
+
     def test_json_says_what_the_command_says(self):
         status, text, _ = self.server.ask("GET", "/api/review?as_of=2026-10-01")
         self.assertEqual(status, 200)
