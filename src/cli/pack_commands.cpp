@@ -1,6 +1,7 @@
 #include "app/maintenance.hpp"
 #include "app/pack.hpp"
 #include "base/error.hpp"
+#include "cli/counted.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
 #include "reports/json.hpp"
@@ -10,8 +11,6 @@
 namespace shaftlog {
 
 namespace {
-
-std::string count(std::int64_t n, const char* what) { return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s"); }
 
 struct PackWords {
   std::optional<std::string> file, to, name;
@@ -61,7 +60,7 @@ void add_pack(Command& root, const Surroundings& around) {
     for (const PackedStrand& s : r.strands) {
       console.out(fmt::format("{}: {} to {}\n", s.name, s.first, s.last));
     }
-    console.out(fmt::format("packed {}{} into {}, {} bytes\n", count(r.records, "record"),
+    console.out(fmt::format("packed {}{} into {}, {} bytes\n", counted(r.records, "record"),
                             r.has_register ? " and the register" : "", *words->file, r.bytes));
     if (r.signer) console.out(fmt::format("signed with {}\n", fingerprint(*r.signer)));
     return kDone;
@@ -123,7 +122,7 @@ void add_unpack(Command& root, const Surroundings& around) {
       return code;
     }
     console.out(fmt::format("pack of {}, made {}: {} added, {} known\n", r.from, format_utc(r.made_at),
-                            count(r.added, "record"), r.known));
+                            counted(r.added, "record"), r.known));
     if (!r.signer) {
       console.out("not signed: nothing proves who made it\n");
     } else {
@@ -133,7 +132,7 @@ void add_unpack(Command& root, const Surroundings& around) {
                                                  : ""));
     }
     if (r.has_joined) console.out("this file belongs to the pack's fleet now\n");
-    if (r.registered.added > 0) console.out(fmt::format("register: {} added\n", count(r.registered.added, "row")));
+    if (r.registered.added > 0) console.out(fmt::format("register: {} added\n", counted(r.registered.added, "row")));
     for (const std::string& what : r.registered.replaced)
       console.out(fmt::format("register: {} as the pack has it\n", what));
     for (const std::string& what : r.registered.kept) {

@@ -1,5 +1,6 @@
 #include "app/maintenance.hpp"
 #include "base/error.hpp"
+#include "cli/counted.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
 #include "reports/json.hpp"
@@ -11,8 +12,6 @@
 
 namespace shaftlog {
 namespace {
-
-std::string count(std::int64_t n, std::string_view what) { return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s"); }
 
 /// "from 2026-03-14 to 2026-04-01"
 std::string between(Instant first, Instant last) {
@@ -63,15 +62,15 @@ void add_restore(Command& root, const Surroundings& around) {
     std::int64_t lacking = 0;
     for (const LackingRecords& l : r.lacking) {
       lacking += l.count;
-      console.out(fmt::format("the backup lacks: {}, {}: {} {}\n", l.vessel, name_of(l.kind), count(l.count, "record"),
-                              between(l.first, l.last)));
+      console.out(fmt::format("the backup lacks: {}, {}: {} {}\n", l.vessel, name_of(l.kind),
+                              counted(l.count, "record"), between(l.first, l.last)));
     }
     if (r.lacking_remarks > 0)
-      console.out(fmt::format("the backup lacks: {} on findings\n", count(r.lacking_remarks, "remark")));
+      console.out(fmt::format("the backup lacks: {} on findings\n", counted(r.lacking_remarks, "remark")));
     if (r.lacking_verifications > 0)
-      console.out(fmt::format("the backup lacks: {}\n", count(r.lacking_verifications, "verification")));
+      console.out(fmt::format("the backup lacks: {}\n", counted(r.lacking_verifications, "verification")));
     if (r.lacking_changes > 0)
-      console.out(fmt::format("the backup lacks: {} of the register\n", count(r.lacking_changes, "change")));
+      console.out(fmt::format("the backup lacks: {} of the register\n", counted(r.lacking_changes, "change")));
     if (!r.unreadable.empty()) {
       console.out(fmt::format("what the backup lacks cannot be told: {}\nfirst: shaftlog recover {} NEW --backup {}\n",
                               r.unreadable, file.string(), *words->from));
@@ -82,7 +81,7 @@ void add_restore(Command& root, const Surroundings& around) {
       console.out("nothing was changed\n");
       return kDone;
     }
-    console.out(fmt::format("{} is now the backup, {}\n", file.string(), count(r.records, "record")));
+    console.out(fmt::format("{} is now the backup, {}\n", file.string(), counted(r.records, "record")));
     if (!r.aside.empty()) console.out(fmt::format("as it was: {}\n", r.aside.string()));
     return kDone;
   };
@@ -125,31 +124,32 @@ std::string recover_text(const RecoverResult& r, const std::string& damaged, con
   std::string text;
   const auto line = [&](const std::string& words) { text += words + '\n'; };
   for (const std::string& note : r.notes) line(note);
-  line(fmt::format("{}: {}, {} damaged", damaged, count(r.pages, "page"), r.unreadable_pages));
+  line(fmt::format("{}: {}, {} damaged", damaged, counted(r.pages, "page"), r.unreadable_pages));
   if (r.undecided_pages > 0)
     line(fmt::format("{}: {} with rows that could be of several tables, left out", damaged,
-                     count(r.undecided_pages, "page")));
+                     counted(r.undecided_pages, "page")));
   std::int64_t lost = r.lost_unknown;
   for (const auto& [key, group] : group_lost(r.lost)) {
     const auto& [vessel, kind, why] = key;
     lost += group.count;
     line(fmt::format("lost: {}, {}: {} {}: {}", vessel.empty() ? "vessel not known" : vessel,
-                     kind.empty() ? "kind not known" : kind, count(group.count, "record"),
+                     kind.empty() ? "kind not known" : kind, counted(group.count, "record"),
                      group.first ? between(*group.first, *group.last) : "of a time not known", words_of(why)));
   }
   if (r.lost_unknown > 0)
-    line(fmt::format("lost: {} of which only the missing number tells", count(r.lost_unknown, "record")));
+    line(fmt::format("lost: {} of which only the missing number tells", counted(r.lost_unknown, "record")));
   for (const RecoveredTable& t : r.tables) {
     if (t.name == "entry") continue;
-    if (t.lost > 0) line(fmt::format("lost: {} of {}", count(t.lost, "row"), t.name));
+    if (t.lost > 0) line(fmt::format("lost: {} of {}", counted(t.lost, "row"), t.name));
     if (t.is_least) line(fmt::format("{}: later rows may be lost too", t.name));
   }
   if (r.is_least) line("newer records than the newest saved may be lost too; nothing is left to tell of them");
-  for (const auto& [column, n] : r.emptied) line(fmt::format("not known any more: {} in {}", column, count(n, "row")));
+  for (const auto& [column, n] : r.emptied)
+    line(fmt::format("not known any more: {} in {}", column, counted(n, "row")));
   for (const Uuid& id : r.dangling)
     line(fmt::format("kept, but what it corrects or withdraws is not there: {}", format_uuid(id)));
   for (const std::string& fault : r.faults) line(fmt::format("check of {}: {}", to, fault));
-  line(fmt::format("saved to {}: {}{}, {}{} lost", to, count(r.records, "record"),
+  line(fmt::format("saved to {}: {}{}, {}{} lost", to, counted(r.records, "record"),
                    r.from_backup > 0 ? fmt::format(" ({} from the backup)", r.from_backup) : "",
                    r.is_least ? "at least " : "", lost));
   return text;

@@ -1,8 +1,11 @@
 #include "app/maintenance.hpp"
 #include "app/verify.hpp"
+#include "cli/counted.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
 #include "reports/record_report.hpp"
+
+#include <iterator>
 
 #include <fmt/format.h>
 
@@ -15,15 +18,13 @@ struct VerifyWords {
   bool json = false;
 };
 
-std::string counted(std::size_t n, std::string_view what) { return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s"); }
-
 std::string line_of(const Entry& e, const Names& names) {
   return fmt::format("{} {} {}, {}: {}", name_of(e.kind), names.vessel(e.vessel), names.subject(e.shaft, e.lubricator),
                      format_both(e.head.at), says(e, names));
 }
 
-std::size_t left_out_of(const VerificationPlan& plan) {
-  std::size_t n = 0;
+std::int64_t left_out_of(const VerificationPlan& plan) {
+  std::int64_t n = 0;
   for (const DoubtfulRecord& d : plan.doubtful) n += d.is_named ? 0 : 1;
   return n;
 }
@@ -70,15 +71,16 @@ void add_verify_command(Command& root, const Surroundings& around) {
                           words->by.value_or(Surroundings::by())};
     const VerificationPlan plan = plan_verification(db, around.clock.now_s(), request);
     const Names names{plan.reg};
-    const std::size_t left_out = left_out_of(plan);
+    const std::int64_t left_out = left_out_of(plan);
     const int code = left_out == 0 ? kDone : kFound;
     if (!words->json) {
       for (const DoubtfulRecord& d : plan.doubtful)
         console.out(fmt::format("{}: {}\n  {}\n  {}\n", d.is_named ? "doubtful" : "doubtful, left out",
                                 format_uuid(d.entry.head.id), line_of(d.entry, names), d.why));
       if (words->records.empty() && !plan.records.empty() && console.can_ask()) {
-        const auto answer = console.ask(fmt::format(
-            "verify {} of {} as {}? yes or no: ", counted(plan.records.size(), "record"), request.vessel, request.by));
+        const auto answer =
+            console.ask(fmt::format("verify {} of {} as {}? yes or no: ", counted(std::ssize(plan.records), "record"),
+                                    request.vessel, request.by));
         if (!answer || (*answer != "yes" && *answer != "y")) {
           console.out("nothing was kept\n");
           return kDone;
@@ -93,9 +95,8 @@ void add_verify_command(Command& root, const Surroundings& around) {
     if (!words->records.empty() && request.vessel.empty())
       for (const Entry& e : plan.records) console.out(fmt::format("{}\n", line_of(e, names)));
     if (plan.were_verified > 0)
-      console.out(fmt::format("verified by {} before: {}\n", request.by,
-                              counted(static_cast<std::size_t>(plan.were_verified), "record")));
-    console.out(fmt::format("verified by {}: {}\n", request.by, counted(kept.size(), "record")));
+      console.out(fmt::format("verified by {} before: {}\n", request.by, counted(plan.were_verified, "record")));
+    console.out(fmt::format("verified by {}: {}\n", request.by, counted(std::ssize(kept), "record")));
     if (left_out > 0)
       console.out(
           fmt::format("left out as doubtful: {}; look at each, then correct it, or name it: shaftlog verify ID\n",
