@@ -85,9 +85,6 @@ AlarmRateResult rate_alarms(std::span<const AlarmEpisode> episodes, std::span<co
   const double per = 1000.0 / out.run_h;
   out.per_1000h = {n * per, count.low * per, count.high * per};
   if (kept.empty()) return out;
-  double sum = 0;
-  for (const std::size_t i : kept) sum += run_h_at[i] - watched_from_h;
-  out.laplace_u = (sum / n - out.run_h / 2) / (out.run_h * std::sqrt(1 / (12 * n)));
 
   std::vector<double> at_h;
   at_h.reserve(kept.size());

@@ -38,8 +38,7 @@ struct AlarmShift {
 struct AlarmRateResult {
   double run_h = 0;  ///< running hours watched since the last work on the subject
   int episodes = 0;
-  Estimate per_1000h;    ///< exact Poisson interval (Garwood 1936), 90 %
-  double laplace_u = 0;  ///< Laplace test statistic of the episodes since the last work
+  Estimate per_1000h;  ///< exact Poisson interval (Garwood 1936), 90 %
   std::optional<AlarmShift> rise;
 };
 

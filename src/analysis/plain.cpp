@@ -3,6 +3,8 @@
 #include "analysis/change_orders.hpp"
 #include "analysis/change_point.hpp"
 #include "analysis/control_charts.hpp"
+#include "analysis/distributions.hpp"
+#include "analysis/event_rates.hpp"
 #include "analysis/face_value.hpp"
 #include "analysis/trend.hpp"
 #include "analysis/wide.hpp"
@@ -188,9 +190,14 @@ PlainSignal change(std::span<const double> x) {
 }  // namespace
 
 std::string_view name_of(PlainMethod m) noexcept {
-  constexpr std::array<std::string_view, 6> kWords{"fixed_rule", "shewhart",     "ewma",
-                                                   "cusum",      "mann_kendall", "change_point"};
+  constexpr std::array<std::string_view, 9> kWords{"fixed_rule",   "shewhart", "ewma",    "cusum",    "mann_kendall",
+                                                   "change_point", "halves",   "laplace", "power_law"};
   return kWords[static_cast<std::size_t>(m)];
+}
+
+std::string_view name_of(PlainFigure f) noexcept {
+  constexpr std::array<std::string_view, 3> kWords{"washout", "delivery_ratio", "between_alarms"};
+  return kWords[static_cast<std::size_t>(f)];
 }
 
 std::vector<PlainSignal> plain_signals(const std::vector<double>& values, const std::vector<double>& hours,
@@ -218,6 +225,50 @@ std::vector<PlainSignal> plain_signals(const std::vector<double>& values, const 
   }
   out.push_back(trend(x, hours.empty() ? count : hours, !hours.empty()));
   out.push_back(change(x));
+  return out;
+}
+
+std::vector<PlainSignal> alarm_signals(const std::vector<double>& at_h, double watched_h) {
+  std::vector<PlainSignal> out;
+  if (at_h.size() < kPlainFewestAlarms) {
+    for (const PlainMethod m : {PlainMethod::halves, PlainMethod::laplace, PlainMethod::power_law})
+      out.push_back(untold(m, fmt::format("too few alarms: {} of {}", at_h.size(), kPlainFewestAlarms)));
+    return out;
+  }
+  const std::array systems{WatchedSystem{watched_h, at_h}};
+  const auto first = std::count_if(at_h.begin(), at_h.end(), [&](double t) { return t <= watched_h / 2; });
+  const auto second = static_cast<std::ptrdiff_t>(at_h.size()) - first;
+  PlainSignal halves;
+  halves.method = PlainMethod::halves;
+  halves.statistic_is = "p";
+  halves.limit = kLevel;
+  halves.statistic = compare_rates(second, watched_h / 2, first, watched_h / 2).p_two_sided;
+  halves.signals = halves.statistic < kLevel;
+  halves.is_up = second > first;
+  out.push_back(std::move(halves));
+
+  const TrendTest trend = trend_of_events(systems);
+  PlainSignal laplace;
+  laplace.method = PlainMethod::laplace;
+  laplace.statistic_is = "z";
+  laplace.limit = normal_quantile(1 - kLevel / 2);
+  laplace.statistic = trend.laplace_z;
+  laplace.signals = std::abs(laplace.statistic) > laplace.limit;
+  laplace.is_up = trend.laplace_z > 0;
+  out.push_back(std::move(laplace));
+
+  PlainSignal law;
+  law.method = PlainMethod::power_law;
+  law.statistic_is = "p";
+  law.limit = kLevel;
+  law.statistic = std::min(1.0, 2 * std::min(trend.milhdbk_p_rising, trend.milhdbk_p_falling));
+  law.signals = law.statistic < kLevel;
+  law.is_up = trend.milhdbk_p_rising < trend.milhdbk_p_falling;
+  if (at_h.front() < watched_h) {
+    const PowerLaw fit = fit_power_law(systems);
+    if (fit.shape_limits) law.shape = Estimate{fit.shape, fit.shape_limits->low, fit.shape_limits->high};
+  }
+  out.push_back(std::move(law));
   return out;
 }
 
@@ -260,6 +311,7 @@ PlainSeries plain_delivery(VesselId vessel, const DeliveryResult& delivery) {
   PlainSeries s;
   s.vessel = vessel;
   s.lubricator = delivery.lubricator;
+  s.figure = PlainFigure::delivery_ratio;
   s.unit = std::string{"1"};
   s.baseline = static_cast<int>(kPlainBaseline);
   for (const RatioStep& step : delivery.steps) {
@@ -275,12 +327,38 @@ PlainSeries plain_delivery(VesselId vessel, const DeliveryResult& delivery) {
   return s;
 }
 
+PlainSeries plain_alarms(VesselId vessel, const WatchedAlarms& watched) {
+  PlainSeries s;
+  s.vessel = vessel;
+  s.shaft = watched.shaft;
+  s.lubricator = watched.lubricator;
+  s.figure = PlainFigure::between_alarms;
+  s.unit = std::string{"h"};
+  const double watched_h = watched.to_h - watched.from_h;
+  std::vector<double> at_h;
+  for (std::size_t i = 0; i < watched.episodes.size(); ++i) {
+    const double t = watched.run_h[i] - watched.from_h;
+    if (!(t > 0)) {
+      ++s.left_out;
+      continue;
+    }
+    s.values.push_back(at_h.empty() ? t : t - at_h.back());
+    s.at.push_back(watched.episodes[i].raised);
+    s.records.push_back(watched.episodes[i].records.front());
+    at_h.push_back(std::min(t, watched_h));
+  }
+  s.signals = alarm_signals(at_h, watched_h);
+  return s;
+}
+
 std::vector<PlainSeries> list_plain_series(const VesselLog& log, Instant as_of) {
   const VesselDigest d = digest_at_face_value(log, as_of);
   std::vector<PlainSeries> out;
   out.reserve(log.shafts.size() + log.lubricators.size());
   for (const Shaft& s : log.shafts) out.push_back(plain_washout(d.histories.at(s.id)));
   for (const Lubricator& l : log.lubricators) out.push_back(plain_delivery(d.vessel, d.delivery.at(l.id)));
+  for (const WatchedAlarms& w : watch_alarms(log, d, merge_alarms(log.alarms, as_of), as_of))
+    if (!w.episodes.empty()) out.push_back(plain_alarms(d.vessel, w));
   return out;
 }
 

@@ -1,5 +1,6 @@
 #include "analysis/review.hpp"
 
+#include "analysis/alarm_watch.hpp"
 #include "analysis/fleet_lessons.hpp"
 #include "analysis/parallel.hpp"
 #include "analysis/review_context.hpp"
@@ -8,6 +9,7 @@
 #include <algorithm>
 #include <memory>
 #include <mutex>
+#include <utility>
 
 namespace shaftlog {
 namespace {
@@ -23,61 +25,15 @@ void mark_doubtful(ShaftHistory& history, const std::vector<Suspect>& slips) {
   }
 }
 
-// Running hours against which a lubricator's alarms are counted: those of the busiest shaft it feeds.
-const HoursCurve* busiest_curve(const ReviewContext& c, LubricatorId lubricator) {
-  const HoursCurve* best = nullptr;
-  for (const Shaft& s : c.log.shafts) {
-    const auto& of = c.digest.schedule->lubricators_of(s.id);
-    if (std::find(of.begin(), of.end(), lubricator) == of.end()) continue;
-    const HoursCurve* curve = c.curve(s.id);
-    if (curve != nullptr &&
-        (best == nullptr || curve->run_h(curve->first(), curve->last()) > best->run_h(best->first(), best->last()))) {
-      best = curve;
-    }
-  }
-  return best;
-}
-
-AlarmRateResult rate_of(const ReviewContext& c, const std::vector<AlarmEpisode>& episodes, const HoursCurve& curve,
-                        Instant since) {
-  std::vector<double> at;
-  std::vector<AlarmEpisode> used;
-  const Instant from = std::max(since, curve.first());
-  for (const AlarmEpisode& e : episodes) {
-    if (e.raised < from || e.raised > c.as_of) continue;
-    used.push_back(e);
-    at.push_back(curve.hours_at(e.raised));
-  }
-  return rate_alarms(used, at, curve.hours_at(from), std::max(curve.hours_at(from), curve.hours_at(c.as_of)));
-}
-
-bool mends_alarms(WorkKind w) {
-  return w == WorkKind::line_repaired || w == WorkKind::pump_repaired || w == WorkKind::metering_replaced ||
-         w == WorkKind::controller_changed || w == WorkKind::bled;
-}
-
 void rate_all_alarms(ReviewContext& c) {
   c.episodes = merge_alarms(c.log.alarms, c.as_of);
-  std::map<LubricatorId, std::vector<AlarmEpisode>> by_lubricator;
-  std::map<ShaftId, std::vector<AlarmEpisode>> by_shaft;
-  for (const AlarmEpisode& e : c.episodes) {
-    if (e.shaft.is_set()) {
-      by_shaft[e.shaft].push_back(e);
-    } else if (e.lubricator.is_set()) {
-      by_lubricator[e.lubricator].push_back(e);
+  for (const WatchedAlarms& w : watch_alarms(c.log, c.digest, c.episodes, c.as_of)) {
+    AlarmRateResult rate = rate_alarms(w.episodes, w.run_h, w.from_h, w.to_h);
+    if (w.lubricator.is_set()) {
+      c.lubricator_alarms[w.lubricator] = std::move(rate);
+    } else {
+      c.shaft_alarms[w.shaft] = std::move(rate);
     }
-  }
-  for (const Lubricator& l : c.log.lubricators) {
-    const HoursCurve* curve = busiest_curve(c, l.id);
-    if (curve == nullptr) continue;
-    Instant since{};
-    for (const Logged<Work>& w : c.log.work) {
-      if (w.lubricator == l.id && mends_alarms(w.what.work)) since = std::max(since, w.at);
-    }
-    c.lubricator_alarms[l.id] = rate_of(c, by_lubricator[l.id], *curve, since);
-  }
-  for (const auto& [id, episodes] : by_shaft) {
-    if (const HoursCurve* curve = c.curve(id); curve != nullptr) c.shaft_alarms[id] = rate_of(c, episodes, *curve, {});
   }
 }
 
@@ -222,7 +178,7 @@ LubricatorDetail detail_of(const ReviewContext& c, const Lubricator& lubricator)
   if (const auto r = c.digest.delivery.find(lubricator.id); r != c.digest.delivery.end()) d.delivery = r->second;
   d.standstills = c.digest.schedule->standstills(lubricator.id);
   d.shafts = c.digest.schedule->shafts_fed(lubricator.id, c.as_of);
-  if (const HoursCurve* curve = busiest_curve(c, lubricator.id); curve != nullptr) d.hours = *curve;
+  if (const HoursCurve* curve = busiest_curve(c.log, c.digest, lubricator.id); curve != nullptr) d.hours = *curve;
   for (const AlarmEpisode& e : c.episodes) {
     if (e.lubricator == lubricator.id && !e.shaft.is_set()) d.alarms.push_back(e);
   }

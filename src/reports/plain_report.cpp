@@ -5,17 +5,25 @@
 #include "reports/format.hpp"
 #include "reports/json.hpp"
 
+#include <algorithm>
+
 #include <fmt/format.h>
 
 namespace shaftlog {
 
 namespace {
 
-std::string_view figure_of(const PlainSeries& s) { return s.shaft.is_set() ? "washout" : "delivery ratio"; }
+/// Why no method can be applied; empty: one can.
+std::string_view all_untold(const PlainSeries& s) {
+  const bool is_told =
+      std::any_of(s.signals.begin(), s.signals.end(), [](const PlainSignal& m) { return m.untold.empty(); });
+  return is_told || s.signals.empty() ? std::string_view{} : s.signals.front().untold;
+}
 
 std::string says_of(const PlainSeries& s, const PlainSignal& m, const Zone& zone) {
   if (!m.untold.empty()) return "-  " + m.untold;
   if (!m.signals) return "no signal";
+  if (s.figure == PlainFigure::between_alarms) return m.is_up ? "SIGNAL more often" : "SIGNAL less often";
   std::string out = m.is_up ? "SIGNAL up" : "SIGNAL down";
   if (m.since)
     out += fmt::format(" since {}, record {}", format_day(s.at[*m.since], zone),
@@ -31,6 +39,7 @@ std::string statistic_of(const PlainSignal& m) {
     const Estimate& e = *m.slope_pct_per_1000h;
     out += fmt::format("; slope {} % per 1000 h", format_estimate(e, 2));
   }
+  if (m.shape) out += fmt::format("; shape {}", format_estimate(*m.shape, 2));
   return out;
 }
 
@@ -43,7 +52,8 @@ std::string text_head(Instant as_of, std::string_view scope, const TextStyle& st
       wrapped(
           "A check beside the review, which makes no findings of it. Each interval counts at its face value: a cavity "
           "that was found empty looks as if it had lost no more than it holds. Charts take mean and sigma from the "
-          "first six values. Six methods on many shafts signal by chance, too.",
+          "first six values. Every alarm counts, though they come in bursts. Many methods on many shafts signal by "
+          "chance, too.",
           style.width) +
       '\n';
   return out;
@@ -53,16 +63,16 @@ std::string text_part(std::span<const PlainSeries> series, const Names& names, c
   std::string out;
   for (const PlainSeries& s : series) {
     const Zone& zone = names.zone(s.vessel);
-    out += '\n' +
-           strong(fmt::format("{}, {}: {}", names.vessel(s.vessel), names.subject(s.shaft, s.lubricator), figure_of(s)),
-                  style);
+    out += '\n' + strong(fmt::format("{}, {}: {}", names.vessel(s.vessel), names.subject(s.shaft, s.lubricator),
+                                     spoken(name_of(s.figure))),
+                         style);
     out += fmt::format(", {} {}", s.values.size(), s.values.size() == 1 ? "value" : "values");
     if (!s.values.empty())
       out += fmt::format(", the last {}{}", format_figure(s.values.back()), s.unit == "1" ? "" : " " + s.unit);
     if (s.left_out > 0) out += fmt::format("; {} left out", s.left_out);
     out += '\n';
-    if (s.values.size() < kPlainFewest) {
-      out += fmt::format("  too few values: {} of {}\n", s.values.size(), kPlainFewest);
+    if (const std::string_view why = all_untold(s); !why.empty()) {
+      out += fmt::format("  {}\n", why);
       continue;
     }
     TextTable table{{{"method"}, {"says"}, {"statistic"}}};
@@ -84,7 +94,7 @@ std::string json_whole(std::span<const PlainSeries> series, const Names& names, 
     json.key("vessel").text(names.vessel(s.vessel));
     json.key("shaft").text_or_null(names.shaft(s.shaft));
     json.key("lubricator").text_or_null(names.lubricator(s.lubricator));
-    json.key("figure").text(s.shaft.is_set() ? "washout" : "delivery_ratio");
+    json.key("figure").text(name_of(s.figure));
     json.key("unit").text(s.unit);
     json.key("left_out").integer(s.left_out);
     json.key("values").begin_list();
@@ -118,6 +128,7 @@ std::string json_whole(std::span<const PlainSeries> series, const Names& names, 
         json.key("statistic_is").text(m.statistic_is);
         json.key("limit").number(m.limit);
         json.key("slope_pct_per_1000h").estimate(m.slope_pct_per_1000h);
+        json.key("shape").estimate(m.shape);
       }
       json.end_object();
     }
@@ -149,7 +160,7 @@ std::string csv_part(std::span<const PlainSeries> series, const Names& names) {
     for (const PlainSignal& m : s.signals) {
       const bool is_told = m.untold.empty();
       out += csv_row({std::string{names.vessel(s.vessel)}, std::string{names.shaft(s.shaft)},
-                      std::string{names.lubricator(s.lubricator)}, s.shaft.is_set() ? "washout" : "delivery_ratio",
+                      std::string{names.lubricator(s.lubricator)}, std::string{name_of(s.figure)},
                       std::to_string(s.values.size()), std::to_string(s.left_out), std::string{name_of(m.method)},
                       !is_told    ? ""
                       : m.signals ? "yes"
@@ -160,7 +171,8 @@ std::string csv_part(std::span<const PlainSeries> series, const Names& names) {
                       m.since ? format_utc(s.at[*m.since]) : "", m.since ? format_uuid(s.records[*m.since]) : "",
                       is_told ? format_figure(m.statistic, 6) : "", m.statistic_is,
                       is_told ? format_figure(m.limit, 6) : "",
-                      m.slope_pct_per_1000h ? format_figure(m.slope_pct_per_1000h->value, 6) : "", m.untold});
+                      m.slope_pct_per_1000h ? format_figure(m.slope_pct_per_1000h->value, 6) : "",
+                      m.shape ? format_figure(m.shape->value, 6) : "", m.untold});
     }
   }
   return out;
@@ -178,7 +190,8 @@ std::string PlainReport::begin() const {
       return text_head(as_of_, scope_, style_);
     case PlainFormat::csv:
       return csv_row({"vessel", "shaft", "lubricator", "figure", "values", "left_out", "method", "signals", "direction",
-                      "since", "record", "statistic", "statistic_is", "limit", "slope_pct_per_1000h", "untold"});
+                      "since", "record", "statistic", "statistic_is", "limit", "slope_pct_per_1000h", "shape",
+                      "untold"});
     case PlainFormat::json:
       return json_head(names_, as_of_);
   }

@@ -2,6 +2,9 @@
 #include "support/csv_rows.hpp"
 #include "support/run.hpp"
 
+#include <algorithm>
+#include <stdexcept>
+
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
@@ -35,7 +38,13 @@ TEST_CASE("review --plain: a worn seal signals, its healthy twin does not, and n
   const std::string text = run({"--json"});
   const json all = json::parse(text);
   CHECK_FALSE(all.contains("findings"));
-  CHECK(all.at("series").size() == 3);
+  const auto& series = all.at("series");
+  REQUIRE(series.size() >= 3);
+  std::size_t methods = 0;
+  for (std::size_t i = 0; i < series.size(); ++i) {
+    CHECK((series[i].at("figure") == "between_alarms") == (i >= 3));
+    methods += series[i].at("methods").size();
+  }
   for (const char* method : {"fixed_rule", "cusum", "mann_kendall", "change_point"}) {
     INFO(method);
     CHECK(signals(series_of(all, "fin_stbd"), method));
@@ -51,7 +60,7 @@ TEST_CASE("review --plain: a worn seal signals, its healthy twin does not, and n
       CHECK_THAT(aboard.ok({"show", m.at("record").get<std::string>()}), Contains("greasing"));
     }
   CHECK(run({"--json", "--threads", "1"}) == text);
-  CHECK(csv_rows(run({"--csv"})).size() == 1 + 3 * 6);
+  CHECK(csv_rows(run({"--csv"})).size() == 1 + methods);
   CHECK_THAT(run({}), Contains("makes no findings of it") && Contains("SIGNAL up since"));
 }
 
@@ -60,8 +69,10 @@ TEST_CASE("review --plain: a lubricator's ratios are a series of their own", "[e
   aboard.ok({"demo"});
   const json all =
       json::parse(aboard.ok({"review", "--plain", "--as-of", "2026-10-01", "--vessel", "vespergale", "--json"}));
-  const json& last = all.at("series").back();
-  CHECK(last.at("lubricator") == "lub1");
-  CHECK(last.at("figure") == "delivery_ratio");
-  CHECK(last.at("values").size() >= 8);
+  const json& series = all.at("series");
+  const auto last =
+      std::find_if(series.rbegin(), series.rend(), [](const json& s) { return s.at("figure") == "delivery_ratio"; });
+  REQUIRE(last != series.rend());
+  CHECK(last->at("lubricator") == "lub1");
+  CHECK(last->at("values").size() >= 8);
 }

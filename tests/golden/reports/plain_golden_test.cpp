@@ -25,12 +25,26 @@ TEST_CASE("golden: what plain methods say, as text, for machines and as a table"
   PlainSeries few;
   few.vessel = VesselId{1};
   few.lubricator = LubricatorId{1};
+  few.figure = PlainFigure::delivery_ratio;
   few.unit = std::string{"1"};
   few.values = {0.97};
   few.at = {day(30).utc};
   few.records = {nth_id(99)};
   few.signals = plain_signals(few.values, {}, true);
-  const std::vector<PlainSeries> series{rising, few};
+  PlainSeries alarms;
+  alarms.vessel = VesselId{1};
+  alarms.lubricator = LubricatorId{1};
+  alarms.figure = PlainFigure::between_alarms;
+  alarms.unit = "h";
+  alarms.left_out = 1;
+  const std::vector<double> at_h{400, 700, 820, 900, 940, 960, 980, 990};
+  for (std::size_t i = 0; i < at_h.size(); ++i) {
+    alarms.values.push_back(at_h[i] - (i == 0 ? 0.0 : at_h[i - 1]));
+    alarms.at.push_back(day(static_cast<int>(at_h[i] / 10)).utc);
+    alarms.records.push_back(nth_id(200 + i));
+  }
+  alarms.signals = alarm_signals(at_h, 1000);
+  const std::vector<PlainSeries> series{rising, few, alarms};
   const auto told = [&](PlainFormat format) {
     PlainReport report{format, s.reg, s.as_of, "fleet", {100, false}};
     std::string out = report.begin();

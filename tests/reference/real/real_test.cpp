@@ -5,7 +5,9 @@
 #include "support/csv_rows.hpp"
 #include "support/run.hpp"
 
+#include <algorithm>
 #include <cmath>
+#include <stdexcept>
 
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
@@ -32,6 +34,9 @@ class RealLog {
   json review(const std::string& as_of) const {
     return json::parse(aboard_.ok({"review", "--json", "--as-of", as_of}));
   }
+  json plain(const std::string& vessel, const std::string& as_of) const {
+    return json::parse(aboard_.ok({"review", "--plain", "--json", "--vessel", vessel, "--as-of", as_of})).at("series");
+  }
   std::vector<std::vector<std::string>> washout(const std::string& vessel, const std::string& until) const {
     aboard_.ok({"history", vessel, "fin_port", "--until", until, "--evidence", "evidence"});
     return test::csv_rows(test::read_text(aboard_.dir / "evidence/series/washout.csv"));
@@ -46,6 +51,12 @@ std::vector<json> of_kind(const json& review, const std::string& vessel, const s
   for (const json& f : review.at("findings"))
     if (f.at("vessel") == vessel && f.at("kind") == kind) out.push_back(f);
   return out;
+}
+
+const json& method_of(const json& series, const std::string& name) {
+  for (const json& m : series.at("methods"))
+    if (m.at("method") == name) return m;
+  throw std::runtime_error{name + " is not there"};
 }
 
 json alarms_of(const json& review, const std::string& vessel) {
@@ -135,6 +146,36 @@ TEST_CASE("real: the engine that grew worse is found, with when and by how much"
   // It was told with the 7th of the 53 actions after the change; the 10th is the limit here, and not before the change.
   CHECK(found[0].at("first_seen").get<std::string>() >= changed);
   CHECK(found[0].at("first_seen").get<std::string>() <= when(20525));
+}
+
+TEST_CASE("real: what plain methods say of the engines' alarms is the published law and trend", "[e2e][real]") {
+  const RealLog log{"diesel_events"};
+  struct Engine {
+    const char *name, *vessel;
+    double end, shape;  // Meeker & Escobar 1998, as above
+    double margin;      // two actions of a at one hour are one alarm here
+    bool is_rising;
+  };
+  for (const Engine& e :
+       {Engine{"a", "brackwater", 25518, 2.76, 0.04, true}, Engine{"b", "sedgehollow", 15070, 1.22, 0.005, false}}) {
+    const json all = log.plain(e.vessel, when(e.end));
+    const std::string d = std::string{"submarine_diesels.csv "} + e.name;
+    CAPTURE(e.vessel);
+    const auto alarms =
+        std::find_if(all.begin(), all.end(), [](const json& s) { return s.at("figure") == "between_alarms"; });
+    REQUIRE(alarms != all.end());
+    CHECK(static_cast<double>(alarms->at("values").size()) ==
+          Approx(expected("rate", d, "per_1000h_distinct") * e.end / 1000));
+    const json& laplace = method_of(*alarms, "laplace");
+    CHECK(laplace.at("statistic").get<double>() == Approx(expected("trend", d, "laplace_z")).margin(0.1));
+    CHECK(laplace.at("signals") == e.is_rising);
+    const json& law = method_of(*alarms, "power_law");
+    CHECK(law.at("shape").at("value").get<double>() == Approx(e.shape).margin(e.margin));
+    CHECK(law.at("signals") == e.is_rising);
+    CHECK(law.at("statistic").get<double>() ==
+          Approx(2 * expected("trend", d, "milhdbk_p_rising")).epsilon(e.is_rising ? 1 : 1e-4));
+    CHECK(method_of(*alarms, "halves").at("signals") == e.is_rising);
+  }
 }
 
 TEST_CASE("real: an engine with no trend is left alone", "[e2e][real]") {

@@ -260,3 +260,68 @@ TEST_CASE("plain methods: the change test counts the orders one by one would cou
     }
   }
 }
+
+TEST_CASE("plain methods of alarms: evenly spread ones give no signal, crowded ones more often, both ways round",
+          "[plain]") {
+  std::vector<double> even, late, early;
+  for (int i = 1; i <= 20; ++i) {
+    even.push_back(100.0 * i - 50);
+    late.push_back(2000 * std::sqrt(std::sqrt((i - 0.5) / 20)));
+    early.push_back(2000 * std::pow((i - 0.5) / 20, 4));
+  }
+  for (const PlainSignal& s : alarm_signals(even, 2000)) {
+    INFO(name_of(s.method));
+    CHECK(s.untold.empty());
+    CHECK_FALSE(s.signals);
+  }
+  for (const PlainSignal& s : alarm_signals(late, 2000)) {
+    INFO(name_of(s.method));
+    CHECK(s.signals);
+    CHECK(s.is_up);
+  }
+  for (const PlainSignal& s : alarm_signals(early, 2000)) {
+    INFO(name_of(s.method));
+    CHECK(s.signals);
+    CHECK_FALSE(s.is_up);
+  }
+  const PlainSignal law = alarm_signals(late, 2000).back();
+  REQUIRE(law.shape);
+  CHECK(law.shape->low < 4);
+  CHECK(law.shape->high > 4);
+  CHECK(law.shape->low > 1);
+}
+
+TEST_CASE("plain methods of alarms: halves is the exact test of two rates", "[plain]") {
+  // 1 and 7 of 8: two-sided 2 (1 + 8) / 2^8, by hand.
+  const std::vector<double> at_h{100, 510, 600, 650, 700, 800, 900, 950};
+  const PlainSignal s = alarm_signals(at_h, 1000).front();
+  CHECK(s.method == PlainMethod::halves);
+  CHECK(s.statistic == Approx(2 * 9 / 256.0).epsilon(1e-9));
+  CHECK_FALSE(s.signals);
+}
+
+TEST_CASE("plain methods of alarms: few alarms are said to be too few, all at the end give no shape", "[plain]") {
+  for (const PlainSignal& s : alarm_signals({10, 20, 30, 40}, 100)) CHECK(s.untold == "too few alarms: 4 of 5");
+  const auto all = alarm_signals({100, 100, 100, 100, 100}, 100);
+  CHECK(all.back().signals);
+  CHECK_FALSE(all.back().shape);
+}
+
+TEST_CASE("plain methods of alarms: an alarm before any running hour is left out and counted", "[plain]") {
+  WatchedAlarms w;
+  w.lubricator = LubricatorId{3};
+  w.from_h = 1000;
+  w.to_h = 2000;
+  w.run_h = {1000, 1100, 1500, 1900};
+  for (std::size_t i = 0; i < w.run_h.size(); ++i) {
+    AlarmEpisode& e = w.episodes.emplace_back();
+    e.raised = day(static_cast<int>(i)).utc;
+    e.records = {nth_id(i + 1)};
+  }
+  const PlainSeries s = plain_alarms(VesselId{1}, w);
+  CHECK(s.left_out == 1);
+  CHECK(s.values == std::vector<double>{100, 400, 400});
+  CHECK(s.records.front() == nth_id(2));
+  CHECK(s.lubricator == LubricatorId{3});
+  CHECK(s.signals.size() == 3);
+}
