@@ -196,7 +196,7 @@ std::string_view name_of(PlainMethod m) noexcept {
 }
 
 std::string_view name_of(PlainFigure f) noexcept {
-  constexpr std::array<std::string_view, 3> kWords{"washout", "delivery_ratio", "between_alarms"};
+  constexpr std::array<std::string_view, 3> kWords{"washout", "delivery_ratio", "hours_between_alarms"};
   return kWords[static_cast<std::size_t>(f)];
 }
 

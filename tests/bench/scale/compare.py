@@ -29,7 +29,7 @@ kinds = {}
 left_out = not_computed = faults = 0
 odd = []
 for s in said:
-    if s["figure"] == "between_alarms":  # the scripts do not compute it
+    if s["figure"] == "hours_between_alarms":  # the scripts do not compute it
         continue
     kind = "delivery ratio" if s["lubricator"] else "washout, fed shaft" if s["vessel"] in fed else "washout by hand"
     k = kinds.setdefault(kind, {"series": 0, "values": 0, "differences": [], "ours only": 0, "same": 0, "compared": 0,

@@ -42,7 +42,7 @@ TEST_CASE("review --plain: a worn seal signals, its healthy twin does not, and n
   REQUIRE(series.size() >= 3);
   std::size_t methods = 0;
   for (std::size_t i = 0; i < series.size(); ++i) {
-    CHECK((series[i].at("figure") == "between_alarms") == (i >= 3));
+    CHECK((series[i].at("figure") == "hours_between_alarms") == (i >= 3));
     methods += series[i].at("methods").size();
   }
   for (const char* method : {"fixed_rule", "cusum", "mann_kendall", "change_point"}) {
