@@ -133,6 +133,28 @@ TEST_CASE("judge: a finding with no fault behind it is false, with one it is rig
   CHECK(judge_track(v, t, {}).verdict == Verdict::right);
 }
 
+TEST_CASE("judge: the kind of a found fault at its end is what it was called then, not at first",
+          "[simulation][judge]") {
+  world::MadeVessel v;
+  v.truth.first = from_unix(1600000000);
+  v.truth.last = v.truth.first + std::chrono::days{1000};
+  const auto day = [&](int n) { return v.truth.first + std::chrono::days{n}; };
+  v.truth.faults.push_back({world::FaultKind::wear, ShaftId{1}, {}, day(300), day(600), 2000});
+  Track t;
+  t.kind = FindingKind::abnormal_washout;
+  t.shaft = ShaftId{1};
+  t.told = t.shown = day(350);
+  t.last_shown = day(620);
+  t.named = {{day(350), FindingKind::abnormal_washout}, {day(450), FindingKind::seal_wear}};
+  const auto met = [&] { return meet(v, VesselReplay{{t}, {}}, 0); };
+  CHECK_FALSE(met().right_kind_at_open);
+  CHECK(met().right_kind_at_last);
+  t.named.back().first = day(610);  // after the repair
+  CHECK_FALSE(met().right_kind_at_last);
+  CHECK(kind_at(t, day(400)) == FindingKind::abnormal_washout);
+  CHECK(kind_at(t, day(610)) == FindingKind::seal_wear);
+}
+
 TEST_CASE("judge: the likelihood ratio of a shift among known errors is the textbook one", "[simulation][judge]") {
   // Independent errors of variance 4, a shift of 2 from the third value on: the best sum over the moment of beginning
   // is that of (2 x - 2) / 4 over the values from there, counted by hand.

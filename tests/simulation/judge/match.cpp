@@ -214,6 +214,13 @@ double healthy_years(const MadeVessel& v, FindingKind kind) {
   }
 }
 
+FindingKind kind_at(const Track& track, Instant t) {
+  FindingKind kind = track.kind;
+  for (const auto& [since, name] : track.named)
+    if (since <= t) kind = name;
+  return kind;
+}
+
 std::vector<FindingKind> kinds_for(FaultKind kind) {
   switch (kind) {
     case FaultKind::step:
@@ -293,7 +300,7 @@ Met meet(const MadeVessel& v, const VesselReplay& replay, std::size_t fault) {
     if (until > best || (until == best && t.shown > last->shown)) last = &t;
   }
   m.last_word = std::min(end, last->last_shown);
-  m.right_kind_at_last = last->kind == kinds.front();
+  m.right_kind_at_last = kind_at(*last, m.last_word) == kinds.front();
   m.right_shaft_at_last = last->last.shaft == f.shaft;
   return m;
 }

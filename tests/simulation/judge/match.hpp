@@ -59,6 +59,9 @@ struct Met {
 };
 Met meet(const world::MadeVessel& vessel, const VesselReplay& replay, std::size_t fault);
 
+/// What the finding of a track was called at a moment: a step and wear keep the id while they are told apart better.
+FindingKind kind_at(const Track& track, Instant t);
+
 /// Records that can tell of the fault, from its onset to `until`.
 int records_since_onset(const world::MadeVessel& vessel, const world::Fault& fault, Instant until);
 /// Running hours of the fault's subject between two moments (of the busiest shaft of a lubricator).

@@ -41,6 +41,7 @@ struct Watch {
       if (!is_new && t.last_shown != before) ++t.reopened;
       t.last_shown = now;
       t.is_standing = true;
+      if (t.named.empty() || t.named.back().second != f.kind) t.named.emplace_back(now, f.kind);
       t.last = f;
     }
     for (Track& t : out.tracks) t.is_standing = t.last_shown == now;

@@ -6,6 +6,7 @@
 #include <functional>
 #include <map>
 #include <optional>
+#include <utility>
 #include <vector>
 
 // The whole review over time, as the ship and the office would have seen it: only what was recorded by then, with a
@@ -32,8 +33,9 @@ struct Track {
   Instant last_shown{};
   int reopened = 0;  ///< times that it was gone at a step and came back
   bool is_standing = false;
-  Finding at_open;  ///< as it was when first shown
-  Finding last;     ///< as it was when last shown
+  std::vector<std::pair<Instant, FindingKind>> named;  ///< what it was called, since which step; rising
+  Finding at_open;                                     ///< as it was when first shown
+  Finding last;                                        ///< as it was when last shown
 };
 
 /// What one vessel's review said of its subjects at one of the dates asked for.

@@ -165,6 +165,23 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
   return out;
 }
 
+/// What was said of a shaft's loss from the onset of its fault to the end of it, and what one would say who knows more.
+std::string words_on_loss(const MadeVessel& vessel, const VesselReplay& replay, const world::Fault& fault,
+                          const Met& met) {
+  std::string out;
+  for (const Track& t : replay.tracks) {
+    const bool is_of_loss = t.kind == FindingKind::abnormal_washout || t.kind == FindingKind::seal_wear;
+    if (!is_of_loss || t.shaft != fault.shaft || t.last_shown < fault.onset || t.shown > fault.end) continue;
+    for (const auto& [since, kind] : t.named) out += fmt::format("; {} {}", name_of(kind), format_day(since));
+    out += fmt::format(" to {}", format_day(t.last_shown));
+  }
+  if (met.is_found)
+    out +=
+        fmt::format("; likelier at first {}, at last {}", world::name_of(likelier_kind(vessel, fault.shaft, met.told)),
+                    world::name_of(likelier_kind(vessel, fault.shaft, met.last_word)));
+  return out;
+}
+
 std::string list_of_misses(const std::vector<MadeVessel>& fleet, const Replay& replay, const Limits* limits) {
   const auto groups = group_rates(fleet);
   std::string out;
@@ -186,10 +203,12 @@ std::string list_of_misses(const std::vector<MadeVessel>& fleet, const Replay& r
       const std::string who_knows = limits == nullptr ? ""
                                     : !limit          ? "; not observable"
                                                       : "; limit " + format_day(*limit);
-      out += fmt::format("fault {} {} shaft {} lub {} size {:.2f} {} to {}: {}{}{}\n", fleet[i].log.vessel.code,
+      const std::string words =
+          world::is_of_shaft(f.kind) ? words_on_loss(fleet[i], replay.vessels[i], f, m) : std::string{};
+      out += fmt::format("fault {} {} shaft {} lub {} size {:.2f} {} to {}: {}{}{}{}\n", fleet[i].log.vessel.code,
                          world::name_of(f.kind), f.shaft.value, f.lubricator.value, f.size, format_day(f.onset),
                          f.end == kLatest ? "the end" : format_day(f.end), met,
-                         m.was_accused ? " (accused before)" : "", who_knows);
+                         m.was_accused ? " (accused before)" : "", who_knows, words);
     }
   }
   return out;
