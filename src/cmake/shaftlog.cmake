@@ -9,14 +9,22 @@ target_compile_options(shaftlog_options INTERFACE
 set(SHAFTLOG_COMMON_HEADERS <algorithm> <array> <chrono> <cmath> <cstdint> <filesystem> <functional> <map> <memory>
   <optional> <span> <string> <string_view> <unordered_map> <utility> <vector> <fmt/format.h>)
 
-# shaftlog_layer(storage SOURCES ... USES shaftlog::domain PRIVATE_USES SQLiteCpp)
+# With sanitizers the layers that do the computing are optimised and the others are not: those are the longer to compile.
+set(SHAFTLOG_HOT_FLAGS "" CACHE STRING "Flags for the layers marked HOT, after all others")
+
+# shaftlog_layer(storage HOT SOURCES ... USES shaftlog::domain PRIVATE_USES SQLiteCpp)
 function(shaftlog_layer name)
-  cmake_parse_arguments(PARSE_ARGV 1 arg "" "" "SOURCES;USES;PRIVATE_USES")
+  cmake_parse_arguments(PARSE_ARGV 1 arg "HOT" "" "SOURCES;USES;PRIVATE_USES")
   add_library(shaftlog_${name} STATIC ${arg_SOURCES})
   add_library(shaftlog::${name} ALIAS shaftlog_${name})
   target_include_directories(shaftlog_${name} PUBLIC ${PROJECT_SOURCE_DIR}/src)
   target_link_libraries(shaftlog_${name} PUBLIC shaftlog_options ${arg_USES} PRIVATE ${arg_PRIVATE_USES})
-  target_precompile_headers(shaftlog_${name} REUSE_FROM shaftlog_common)
+  if(arg_HOT AND SHAFTLOG_HOT_FLAGS)
+    target_compile_options(shaftlog_${name} PRIVATE ${SHAFTLOG_HOT_FLAGS})
+    target_precompile_headers(shaftlog_${name} REUSE_FROM shaftlog_common_hot)
+  else()
+    target_precompile_headers(shaftlog_${name} REUSE_FROM shaftlog_common)
+  endif()
 endfunction()
 
 # shaftlog_embed(target folder pattern function): the texts of folder/pattern, sorted by name, as
