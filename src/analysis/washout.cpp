@@ -118,6 +118,7 @@ namespace {
 constexpr double kOpensHigh = 0.95;  ///< P that a shaft is high from the start
 constexpr double kGunSd =
     0.07;  ///< of ln(volume per stroke) of a calibrated gun: +-10 to 20 % at 2 sd (common practice)
+constexpr double kStillWear = 0.02;    ///< P(it climbs) below which nothing is said of its slope
 constexpr double kUnsettledSd = 0.25;  ///< of ln(rate) when a rise has just been told: it was told at its highest
 
 /// With an error of the whole scale, `sd` of its logarithm, on top.
@@ -158,13 +159,16 @@ class Watch {
     } else if (is_open_ && p < washout::kCloses) {
       is_open_ = false;
     }
+    // What has once been called wear stays so when the rate jumps on top of it, or stands still after it.
+    const double worn = is_open_ && is_wear_ && segment_->p_wear > kStillWear ? segment_->p_worn : 0;
+    is_wear_ = segment_->p_wear + worn > segment_->p_step - worn;
     return step;
   }
 
   [[nodiscard]] const washout::Segment& segment() const { return *segment_; }
   [[nodiscard]] std::size_t begins() const { return begins_; }
   [[nodiscard]] bool is_open() const { return is_open_; }
-  [[nodiscard]] bool is_wear() const { return segment_->p_wear > segment_->p_step; }
+  [[nodiscard]] bool is_wear() const { return is_wear_; }
   [[nodiscard]] Instant first_seen() const { return all_[open_since_].at; }
 
   /// Whether the loss is known to have stood still for some greasings before the rise that stands began.
@@ -218,6 +222,7 @@ class Watch {
   std::vector<double> odds_;
   std::size_t open_since_ = 0;
   bool is_open_ = false;
+  bool is_wear_ = false;
 };
 
 }  // namespace

@@ -31,6 +31,7 @@ struct Cell {
   double log_w = 0, log_w_var = 0;  ///< ln(rate now [cm3/h])
   double base = 0, base_var = 0;    ///< ln(rate before the shift)
   double onset = 0, onset_var = 0;  ///< running hours at which the shift began [h]
+  double worn = 0;                  ///< of a step: share of the weight whose rate had climbed before
 
   /// Mixes `o` in, keeping weight, means and (co)variances.
   void add(const Cell& o) noexcept {
@@ -53,6 +54,7 @@ struct Cell {
     onset += b * later;
     log_w_var = a * log_w_var + b * o.log_w_var + ab * dw * dw;
     log_w += b * dw;
+    worn += b * (o.worn - worn);
     p = total;
   }
 };

@@ -326,7 +326,7 @@ void Segment::share_out(double base, std::array<double, kBins>& to) const {
 /// The rate jumps, from any row or from where a shift has brought it, to any bin: half of the jumps before the
 /// interval, half within it. The new rate is drawn by its ratio to the baseline.
 void Segment::jump(double share, const Reading& r) {
-  enum Sum : std::size_t { kP, kM, kD, kMM, kMD, kDD, kBase, kBase2, kOnset, kOnset2, kNew, kW, kSums };
+  enum Sum : std::size_t { kP, kM, kD, kMM, kMD, kDD, kBase, kBase2, kOnset, kOnset2, kNew, kW, kWorn, kSums };
   std::array<std::array<double, kBins>, kSums> sums{};
   const double about = rows_[kRows / 2].m;
   const auto spread = [&](const Cell& c, double w, double is_new, const std::array<double, kBins>& to) {
@@ -342,7 +342,8 @@ void Segment::jump(double share, const Reading& r) {
                                        p * onset,
                                        p * (c.onset_var + onset * onset),
                                        p * is_new,
-                                       p * w};
+                                       p * w,
+                                       p * c.worn};
     add_shares(kBins, to.data(), kSums, of.data(), sums.front().data());
   };
   const double begins_var = r.run_h * r.run_h / 48;  // even over half an interval
@@ -355,9 +356,11 @@ void Segment::jump(double share, const Reading& r) {
   }
   Cell shifted;  // all shifts as one source: a new rise begins now, an old one goes on
   double begun = 0;
-  each_shift([&](const Cell& c, bool, std::size_t) {
+  each_shift([&](const Cell& c, bool is_wear, std::size_t) {
     Cell x = c;
+    if (is_wear) x.worn = 1;
     if (x.log_w - x.base < 0.2) {
+      x.worn = 0;
       x.onset = hours;
       x.onset_var = begins_var;
       begun += x.p;
@@ -389,6 +392,7 @@ void Segment::jump(double share, const Reading& r) {
     c.onset_var = std::max(0.0, sums[kOnset2][b] * k - onset * onset);
     c.log_w = bin_log_w_[b];
     c.log_w_var = bin_width_ * bin_width_ / 12;
+    c.worn = sums[kWorn][b] * k;
     steps_[b].add(c);
     midway_[b] = c;  // only part of the interval at the new rate
     midway_[b].onset += 0.5 * r.run_h * sums[kNew][b] * k;
@@ -492,11 +496,12 @@ void Segment::take_back() {
     x.p = p;
     routes_[n]->add(x);
   }
-  p_step = p_wear = p_not = 0;
+  p_step = p_wear = p_not = p_worn = 0;
   for (const Cell& c : rows_) p_not += c.p;
   each_shift([&](const Cell& c, bool is_wear, std::size_t) {
     const double rise = rise_of(c);
     (is_wear ? p_wear : p_step) += c.p * rise;
+    if (!is_wear) p_worn += c.p * rise * c.worn;
     p_not += c.p * (1 - rise);
   });
 }

@@ -41,6 +41,7 @@ class Segment {
   [[nodiscard]] WashoutPrior errors() const;
 
   double p_step = 0, p_wear = 0, p_not = 1;
+  double p_worn = 0;  ///< part of p_step whose rate had climbed before
   double hours = 0;
   int exact = 0, left = 0, right = 0;
 
