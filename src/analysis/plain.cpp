@@ -6,6 +6,8 @@
 #include "analysis/distributions.hpp"
 #include "analysis/event_rates.hpp"
 #include "analysis/face_value.hpp"
+#include "analysis/least_squares.hpp"
+#include "analysis/prediction.hpp"
 #include "analysis/trend.hpp"
 #include "analysis/wide.hpp"
 
@@ -187,11 +189,40 @@ PlainSignal change(std::span<const double> x) {
   return s;
 }
 
+/// \param run_h weights; empty: all the same
+PlainSignal regression(std::span<const double> x, std::span<const double> at, std::span<const double> run_h,
+                       bool has_slope) {
+  PlainSignal s;
+  s.method = PlainMethod::regression;
+  s.statistic_is = "p";
+  s.limit = kLevel;
+  const auto [least, most] = std::minmax_element(x.begin(), x.end());
+  if (!(*most > *least)) return untold(s.method, "the values do not vary");
+  std::vector<double> weights{run_h.begin(), run_h.end()};
+  if (!weights.empty()) {
+    const double usual = median(run_h);  // the next value is that of a usual interval
+    for (double& w : weights) w /= usual;
+  }
+  const LinearFit line = fit_line(at, x, weights);
+  s.statistic = line.f_p;
+  s.signals = s.statistic < s.limit;
+  s.is_up = line.coefficients[1] > 0;
+  const double step = (at.back() - at.front()) / static_cast<double>(at.size() - 1);
+  const Prediction next = predict(line, std::array{at.back() + step});
+  s.next = Estimate{next.fit, next.next.low, next.next.high};
+  if (const double middle = median(x); has_slope && middle > 0) {
+    const Interval limits = coefficient_limits(line, 1);
+    const double scale = 1e5 / middle;
+    s.slope_pct_per_1000h = Estimate{line.coefficients[1] * scale, limits.low * scale, limits.high * scale};
+  }
+  return s;
+}
+
 }  // namespace
 
 std::string_view name_of(PlainMethod m) noexcept {
-  constexpr std::array<std::string_view, 9> kWords{"fixed_rule",   "shewhart", "ewma",    "cusum",    "mann_kendall",
-                                                   "change_point", "halves",   "laplace", "power_law"};
+  constexpr std::array<std::string_view, 10> kWords{"fixed_rule",   "shewhart",   "ewma",   "cusum",   "mann_kendall",
+                                                    "change_point", "regression", "halves", "laplace", "power_law"};
   return kWords[static_cast<std::size_t>(m)];
 }
 
@@ -201,9 +232,10 @@ std::string_view name_of(PlainFigure f) noexcept {
 }
 
 std::vector<PlainSignal> plain_signals(const std::vector<double>& values, const std::vector<double>& hours,
-                                       bool is_ratio) {
+                                       bool is_ratio, const std::vector<double>& run_h) {
   constexpr std::array kAll{PlainMethod::fixed_rule, PlainMethod::shewhart,     PlainMethod::ewma,
-                            PlainMethod::cusum,      PlainMethod::mann_kendall, PlainMethod::change_point};
+                            PlainMethod::cusum,      PlainMethod::mann_kendall, PlainMethod::change_point,
+                            PlainMethod::regression};
   std::vector<PlainSignal> out;
   if (values.size() < kPlainFewest) {
     for (const PlainMethod m : kAll)
@@ -223,8 +255,10 @@ std::vector<PlainSignal> plain_signals(const std::vector<double>& values, const 
     for (const PlainMethod m : {PlainMethod::shewhart, PlainMethod::ewma, PlainMethod::cusum})
       out.push_back(untold(m, "the first six do not vary"));
   }
-  out.push_back(trend(x, hours.empty() ? count : hours, !hours.empty()));
+  const std::span<const double> at{hours.empty() ? count : hours};
+  out.push_back(trend(x, at, !hours.empty()));
   out.push_back(change(x));
+  out.push_back(regression(x, at, run_h, !hours.empty()));
   return out;
 }
 
@@ -278,7 +312,7 @@ PlainSeries plain_washout(const ShaftHistory& history) {
   s.shaft = history.shaft;
   s.unit = std::string{"cm3/h"};
   s.baseline = static_cast<int>(kPlainBaseline);
-  std::vector<double> middle;
+  std::vector<double> middle, run_h;
   double run = 0;
   bool was_full = history.first_is_full;
   for (const GreasingInterval& i : history.intervals) {
@@ -287,6 +321,7 @@ PlainSeries plain_washout(const ShaftHistory& history) {
       s.at.clear();
       s.records.clear();
       middle.clear();
+      run_h.clear();
       s.left_out = 0;
       run = 0;
     }
@@ -298,12 +333,13 @@ PlainSeries plain_washout(const ShaftHistory& history) {
       s.at.push_back(i.at);
       s.records.push_back(i.id);
       middle.push_back(run - i.run_h / 2);
+      run_h.push_back(i.run_h);
     } else if (!i.starts_baseline) {
       ++s.left_out;
     }
     was_full = i.ended == Ended::pressure || i.ended == Ended::packed;
   }
-  s.signals = plain_signals(s.values, middle, false);
+  s.signals = plain_signals(s.values, middle, false, run_h);
   return s;
 }
 

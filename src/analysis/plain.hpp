@@ -21,6 +21,7 @@ enum class PlainMethod : std::uint8_t {
   cusum,         ///< tabular sum, reference value 0.5 sigma
   mann_kendall,  ///< rank test of a trend, with the Theil-Sen slope
   change_point,  ///< largest likelihood ratio of one change of the mean
+  regression,    ///< straight line by least squares, weighted by the running hours of each interval
   // Of alarms:
   halves,    ///< as many in the second half of the running hours as in the first, by the exact test of two rates
   laplace,   ///< their mean moment against the middle of the running hours
@@ -44,8 +45,10 @@ struct PlainSignal {
   bool is_up = false;                ///< with a signal: above the baseline, or rising; alarms: more often
   double statistic = 0, limit = 0;   ///< signals when beyond the limit; below it for the two that give a p
   std::string statistic_is;          ///< what it is: "value / mean of the first six", "p"
-  std::optional<Estimate> slope_pct_per_1000h;  ///< Theil-Sen, of the median; mann_kendall on running hours only
-  std::optional<Estimate> shape;                ///< of the power law; above 1: more and more often
+  /// Of the median, on running hours only: Theil-Sen's of mann_kendall, that of the line of regression.
+  std::optional<Estimate> slope_pct_per_1000h;
+  std::optional<Estimate> next;   ///< of regression: where the next value of a usual interval is to be expected, 90 %
+  std::optional<Estimate> shape;  ///< of the power law; above 1: more and more often
 };
 
 struct PlainSeries {
@@ -78,10 +81,11 @@ PlainSeries plain_alarms(VesselId vessel, const WatchedAlarms& watched);
 std::vector<PlainSeries> list_plain_series(const VesselLog& log, Instant as_of);
 
 /// The methods on one series. \param hours position of each value on a scale of running hours; empty: count values
+/// \param run_h of each interval, above 0: the weight of its value; empty: all the same
 /// \param is_ratio both directions count for the fixed rule
 /// \source docs/methods/plain-methods.md
 std::vector<PlainSignal> plain_signals(const std::vector<double>& values, const std::vector<double>& hours,
-                                       bool is_ratio);
+                                       bool is_ratio, const std::vector<double>& run_h = {});
 
 /// The methods of alarms. \param at_h their moments, oldest first, above 0 and up to watched_h [h]
 /// \source docs/methods/plain-methods.md

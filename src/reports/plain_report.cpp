@@ -39,6 +39,7 @@ std::string statistic_of(const PlainSignal& m) {
     const Estimate& e = *m.slope_pct_per_1000h;
     out += fmt::format("; slope {} % per 1000 h", format_estimate(e, 2));
   }
+  if (m.next) out += fmt::format("; next {}", format_estimate(*m.next, 2));
   if (m.shape) out += fmt::format("; shape {}", format_estimate(*m.shape, 2));
   return out;
 }
@@ -128,6 +129,7 @@ std::string json_whole(std::span<const PlainSeries> series, const Names& names, 
         json.key("statistic_is").text(m.statistic_is);
         json.key("limit").number(m.limit);
         json.key("slope_pct_per_1000h").estimate(m.slope_pct_per_1000h);
+        json.key("next").estimate(m.next);
         json.key("shape").estimate(m.shape);
       }
       json.end_object();
@@ -159,20 +161,20 @@ std::string csv_part(std::span<const PlainSeries> series, const Names& names) {
   for (const PlainSeries& s : series) {
     for (const PlainSignal& m : s.signals) {
       const bool is_told = m.untold.empty();
-      out += csv_row({std::string{names.vessel(s.vessel)}, std::string{names.shaft(s.shaft)},
-                      std::string{names.lubricator(s.lubricator)}, std::string{name_of(s.figure)},
-                      std::to_string(s.values.size()), std::to_string(s.left_out), std::string{name_of(m.method)},
-                      !is_told    ? ""
-                      : m.signals ? "yes"
-                                  : "no",
-                      !m.signals ? ""
-                      : m.is_up  ? "up"
-                                 : "down",
-                      m.since ? format_utc(s.at[*m.since]) : "", m.since ? format_uuid(s.records[*m.since]) : "",
-                      is_told ? format_figure(m.statistic, 6) : "", m.statistic_is,
-                      is_told ? format_figure(m.limit, 6) : "",
-                      m.slope_pct_per_1000h ? format_figure(m.slope_pct_per_1000h->value, 6) : "",
-                      m.shape ? format_figure(m.shape->value, 6) : "", m.untold});
+      out += csv_row(
+          {std::string{names.vessel(s.vessel)}, std::string{names.shaft(s.shaft)},
+           std::string{names.lubricator(s.lubricator)}, std::string{name_of(s.figure)}, std::to_string(s.values.size()),
+           std::to_string(s.left_out), std::string{name_of(m.method)},
+           !is_told    ? ""
+           : m.signals ? "yes"
+                       : "no",
+           !m.signals ? ""
+           : m.is_up  ? "up"
+                      : "down",
+           m.since ? format_utc(s.at[*m.since]) : "", m.since ? format_uuid(s.records[*m.since]) : "",
+           is_told ? format_figure(m.statistic, 6) : "", m.statistic_is, is_told ? format_figure(m.limit, 6) : "",
+           m.slope_pct_per_1000h ? format_figure(m.slope_pct_per_1000h->value, 6) : "",
+           m.next ? format_figure(m.next->value, 6) : "", m.shape ? format_figure(m.shape->value, 6) : "", m.untold});
     }
   }
   return out;
@@ -190,7 +192,7 @@ std::string PlainReport::begin() const {
       return text_head(as_of_, scope_, style_);
     case PlainFormat::csv:
       return csv_row({"vessel", "shaft", "lubricator", "figure", "values", "left_out", "method", "signals", "direction",
-                      "since", "record", "statistic", "statistic_is", "limit", "slope_pct_per_1000h", "shape",
+                      "since", "record", "statistic", "statistic_is", "limit", "slope_pct_per_1000h", "next", "shape",
                       "untold"});
     case PlainFormat::json:
       return json_head(names_, as_of_);

@@ -50,6 +50,8 @@ for s in said:
         continue
     k["same"] += 1
     for m in s["methods"]:
+        if m["method"] not in theirs:  # the scripts fit no line
+            continue
         t = theirs[m["method"]]
         k["compared"] += 1
         if bool(m["untold"]) != (t["untold"] == "1"):

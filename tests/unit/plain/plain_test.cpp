@@ -41,7 +41,7 @@ TEST_CASE("plain methods: a steady series gives no signal", "[plain]") {
 
 TEST_CASE("plain methods: a threefold step is seen by all, where it is", "[plain]") {
   const auto all = plain_signals(with_step(3), {}, false);
-  REQUIRE(all.size() == 6);
+  REQUIRE(all.size() == 7);
   for (const PlainSignal& s : all) {
     INFO(name_of(s.method));
     CHECK(s.signals);
@@ -253,12 +253,41 @@ TEST_CASE("plain methods: the change test counts the orders one by one would cou
           const double chance = static_cast<double>(state >> 40U) / 16777216.0;
           x.push_back(3 + (is_coarse ? std::round(3 * chance) : chance) + (i >= n / 2 ? step : 0.0));
         }
-        const PlainSignal s = plain_signals(x, {}, false).back();
+        const PlainSignal s = of(plain_signals(x, {}, false), PlainMethod::change_point);
         REQUIRE(s.method == PlainMethod::change_point);
         CHECK(s.statistic == counted_p(x));
       }
     }
   }
+}
+
+// Published: Norris of the NIST Statistical Reference Datasets is in tests/reference; here weights and the next value.
+TEST_CASE("plain methods: regression weighs by running hours and foretells the next value", "[plain]") {
+  // A steady loss, and a last interval of one hour that is far off.
+  std::vector<double> x = kSteady, at, run_h;
+  for (std::size_t i = 0; i < x.size(); ++i) {
+    at.push_back(200.0 * static_cast<double>(i));
+    run_h.push_back(200);
+  }
+  x.back() = 0.9;
+  const PlainSignal even = of(plain_signals(x, at, false), PlainMethod::regression);
+  run_h.back() = 0.2;
+  const PlainSignal weighed = of(plain_signals(x, at, false, run_h), PlainMethod::regression);
+  CHECK(weighed.statistic > even.statistic);
+  REQUIRE(weighed.next);
+  CHECK(weighed.next->value == Approx(0.25).margin(0.02));
+  CHECK(even.next->value > 0.35);
+  CHECK(weighed.next->low < 0.24);
+  CHECK(weighed.next->high > 0.26);
+  // A line: ordinary least squares by the textbook's sums, 1 to 8 on 0, 100, .. 700 h with one value off by 1.
+  std::vector<double> y{1, 2, 3, 4, 5, 6, 7, 9}, h{0, 100, 200, 300, 400, 500, 600, 700};
+  const PlainSignal line = of(plain_signals(y, h, false), PlainMethod::regression);
+  CHECK(line.signals);
+  CHECK(line.is_up);
+  // mean 4.625 at 350 h; sum of products 4550, of squares 420000: slope 0.0108333 per hour, median 4.5
+  REQUIRE(line.slope_pct_per_1000h);
+  CHECK(line.slope_pct_per_1000h->value == Approx(0.0108333333 * 1e5 / 4.5).epsilon(1e-6));
+  CHECK(line.next->value == Approx(4.625 + 0.0108333333 * 450).epsilon(1e-6));
 }
 
 TEST_CASE("plain methods of alarms: evenly spread ones give no signal, crowded ones more often, both ways round",
