@@ -118,6 +118,36 @@ std::optional<OwnLoss> own_loss(const ShaftDetail& detail);
 /// \return sorted by adjusted p, then by p and key
 std::vector<PeerLoss> compare_losses(std::span<const OwnLoss> shafts, double q = 0.05);
 
+/// Alarms of one lubricator since the last work that may have ended their cause.
+struct OwnAlarms {
+  VesselId vessel;
+  LubricatorId lubricator;
+  std::string key;   ///< "vessel/lubricator" by their codes
+  int episodes = 0;  ///< what came again within minutes counted once
+  double run_h = 0;  ///< running hours watched; 0: not known
+};
+
+/// One lubricator among those of the fleet.
+struct PeerAlarms {
+  VesselId vessel;
+  LubricatorId lubricator;
+  int episodes = 0;
+  double run_h = 0;
+  Estimate own_per_1000h;     ///< exact Poisson interval
+  Estimate shrunk_per_1000h;  ///< drawn towards the fleet's rate
+  double factor = 1;          ///< own rate over that of all together
+  double p = 1, adjusted_p = 1;
+  bool stands_out = false;  ///< more often: adjusted p at most the level asked for
+};
+
+/// Rates of alarms by gamma-Poisson shrinkage; p: of as many or more, of a lubricator drawn from the fleet's law, which
+/// is fitted to all, so that one that stands out widens it. Benjamini-Hochberg over all.
+/// \param lubricators without those of unknown running hours at least 4 with one alarm among them; else nothing is said
+/// \param q level of the false discovery rate
+/// \return sorted by adjusted p, then by p and key
+/// \source docs/methods/advice.md
+std::vector<PeerAlarms> compare_alarms(std::span<const OwnAlarms> lubricators, double q = 0.05);
+
 // --- the store ---------------------------------------------------------------------------------------------------
 
 /// Grease of one grade that a vessel will use from as_of until a day.

@@ -46,8 +46,8 @@ AdviseRequest request_of(const AdviseWords& words, Instant now) {
   if (words.what && !words.csv) throw Error{Errc::usage, "--what goes with --csv"};
   if (words.what && *words.what == "order" && !(r.order_days > 0))
     throw Error{Errc::usage, "--what order goes with --days or --until"};
-  if (words.what && *words.what == "peers" && !words.compare)
-    throw Error{Errc::usage, "--what peers goes with --compare"};
+  if (words.what && (*words.what == "peers" || *words.what == "alarms") && !words.compare)
+    throw Error{Errc::usage, fmt::format("--what {} goes with --compare", *words.what)};
   return r;
 }
 
@@ -61,8 +61,9 @@ void add_advise_command(Command& root, const Surroundings& around) {
   c.option("--days", "N", words->days, "also the grease to order for so many days");
   c.option("--until", "DAY", words->until, "also the grease to order until then");
   c.option("--pack-kg", "KG", words->pack_kg, "what a pack holds, to order in packs");
-  c.flag("--compare", words->compare, "also which shafts lose more or less than their sisters");
-  c.option("--what", "LIST", words->what, "with --csv: shafts, order or peers; else shafts");
+  c.flag("--compare", words->compare,
+         "also which shafts lose more or less than their sisters, and whose alarms come more often");
+  c.option("--what", "LIST", words->what, "with --csv: shafts, order, peers or alarms; else shafts");
   c.more =
       "The longest interval, and the smallest dose, with which the cavity stays above its reserve with 95 % "
       "probability. Makers' instructions, class and flag decide; a standing cause comes before any setting.";
@@ -84,7 +85,9 @@ void add_advise_command(Command& root, const Surroundings& around) {
                           a.peers,
                           a.peers_compared,
                           words->compare,
-                          words->vessel.has_value()};
+                          words->vessel.has_value(),
+                          a.alarm_peers,
+                          a.alarm_peers_compared};
     if (words->json) {
       console.out(advice_json(view));
     } else if (words->csv) {
@@ -95,8 +98,10 @@ void add_advise_command(Command& root, const Surroundings& around) {
         console.out(order_csv(view));
       else if (what == "peers")
         console.out(peers_csv(view));
+      else if (what == "alarms")
+        console.out(alarm_peers_csv(view));
       else
-        throw Error{Errc::usage, fmt::format("--what: \"{}\" is not shafts, order or peers", shown(what))};
+        throw Error{Errc::usage, fmt::format("--what: \"{}\" is not shafts, order, peers or alarms", shown(what))};
     } else {
       console.out(advice_text(view, console.style()));
     }

@@ -25,6 +25,8 @@ struct AdviceView {
   std::size_t peers_compared = 0;
   bool with_peers = false;
   bool with_all = true;  ///< tell every shaft, also where nothing is to be changed
+  std::span<const PeerAlarms> alarm_peers = {};
+  std::size_t alarm_peers_compared = 0;
 };
 
 std::string advice_text(const AdviceView& view, const TextStyle& style);
@@ -37,5 +39,7 @@ std::string advice_csv(const AdviceView& view);
 std::string order_csv(const AdviceView& view);
 /// One row a shaft that was compared.
 std::string peers_csv(const AdviceView& view);
+/// One row a lubricator whose alarms were compared.
+std::string alarm_peers_csv(const AdviceView& view);
 
 }  // namespace shaftlog

@@ -152,6 +152,27 @@ std::string peers_text(const AdviceView& view, const Names& names, const TextSty
   return out + (table.is_empty() ? "  no shaft has three sisters with enough records\n" : table.text(style, 2));
 }
 
+std::string alarm_peers_text(const AdviceView& view, const Names& names, const TextStyle& style) {
+  std::string out = '\n' + strong("Alarms among the lubricators of the fleet", style) +
+                    fmt::format(" ({} compared, since the last work on each)\n", view.alarm_peers_compared);
+  TextTable table{{{""},
+                   {"vessel"},
+                   {"lubricator"},
+                   {"alarms", Align::right},
+                   {"in hours", Align::right},
+                   {"own per 1000 h"},
+                   {"with the fleet's per 1000 h"},
+                   {"times the fleet", Align::right},
+                   {"adjusted p", Align::right}}};
+  for (const PeerAlarms& p : view.alarm_peers)
+    table.add({p.stands_out ? "STANDS OUT" : "", std::string{names.vessel(p.vessel)},
+               std::string{names.lubricator(p.lubricator)}, std::to_string(p.episodes), format_figure(p.run_h),
+               format_estimate(p.own_per_1000h, 2), format_estimate(p.shrunk_per_1000h, 2), format_figure(p.factor, 2),
+               format_figure(p.adjusted_p, 2)});
+  return out + (table.is_empty() ? "  fewer than four lubricators with known running hours, or no alarm of any\n"
+                                 : table.text(style, 2));
+}
+
 }  // namespace
 
 std::string advice_text(const AdviceView& view, const TextStyle& style) {
@@ -162,7 +183,7 @@ std::string advice_text(const AdviceView& view, const TextStyle& style) {
   out += "\nto keep each cavity above its reserve with 95 % probability\n";
   out += shafts_text(view, names, style);
   if (view.order_days > 0) out += order_text(view, names, style);
-  if (view.with_peers) out += peers_text(view, names, style);
+  if (view.with_peers) out += peers_text(view, names, style) + alarm_peers_text(view, names, style);
   out += '\n' + strong("Before any setting is changed or a gun is taken in hand", style) + '\n';
   for (const std::string& c : advice_cautions()) out += "  - " + wrapped(c, style.width, 4, 4) + '\n';
   return out;
@@ -230,6 +251,25 @@ Report advice_blocks(const AdviceView& view) {
                   format_figure(p.factor, 2), format_figure(p.adjusted_p, 2)});
     r.blocks.emplace_back(Heading{2, "Compared", "compared"});
     r.blocks.emplace_back(std::move(peers));
+    ReportTable alarms =
+        table(fmt::format("Alarms among the lubricators of the fleet ({} compared, since the last work "
+                          "on each)",
+                          view.alarm_peers_compared),
+              {{"lubricator", false},
+               {"", false},
+               {"alarms", true},
+               {"in hours", true},
+               {"own per 1000 h", false},
+               {"with the fleet's per 1000 h", false},
+               {"times the fleet", true},
+               {"adjusted p", true}});
+    alarms.when_empty = "Fewer than four lubricators with known running hours, or no alarm of any.";
+    for (const PeerAlarms& p : view.alarm_peers)
+      add(alarms, {fmt::format("{}, {}", names.vessel(p.vessel), names.lubricator(p.lubricator)),
+                   p.stands_out ? "stands out" : "", std::to_string(p.episodes), format_figure(p.run_h),
+                   format_estimate(p.own_per_1000h, 2), format_estimate(p.shrunk_per_1000h, 2),
+                   format_figure(p.factor, 2), format_figure(p.adjusted_p, 2)});
+    r.blocks.emplace_back(std::move(alarms));
   }
   Cautions cautions{"Before any setting is changed or a gun is taken in hand", {}};
   for (const auto& c : advice_cautions()) cautions.items.emplace_back(c);

@@ -155,6 +155,23 @@ std::string advice_json(const AdviceView& view) {
       json.end_object();
     }
     json.end_list();
+    json.key("alarm_peers_compared").integer(static_cast<std::int64_t>(view.alarm_peers_compared));
+    json.key("alarm_peers").begin_list();
+    for (const PeerAlarms& p : view.alarm_peers) {
+      json.begin_object();
+      json.key("vessel").text(names.vessel(p.vessel));
+      json.key("lubricator").text(names.lubricator(p.lubricator));
+      json.key("episodes").integer(p.episodes);
+      json.key("run_h").number(p.run_h);
+      json.key("own_per_1000h").estimate(p.own_per_1000h);
+      json.key("shrunk_per_1000h").estimate(p.shrunk_per_1000h);
+      json.key("factor").number(p.factor);
+      json.key("p").number(p.p);
+      json.key("adjusted_p").number(p.adjusted_p);
+      json.key("stands_out").boolean(p.stands_out);
+      json.end_object();
+    }
+    json.end_list();
   }
   write_texts(json, "cautions", advice_cautions());
   json.end_object();
@@ -242,6 +259,23 @@ std::string peers_csv(const AdviceView& view) {
                                  std::to_string(p.sisters)};
     add_estimate(row, p.own_cm3_per_h);
     add_estimate(row, p.shrunk_cm3_per_h);
+    row.insert(row.end(), {format_figure(p.factor, 6), format_figure(p.p, 6), format_figure(p.adjusted_p, 6),
+                           p.stands_out ? "yes" : "no"});
+    out += csv_row(row);
+  }
+  return out;
+}
+
+std::string alarm_peers_csv(const AdviceView& view) {
+  const Names names{view.reg};
+  std::string out =
+      csv_row({"vessel", "lubricator", "episodes", "run_h", "own_per_1000h", "own_low", "own_high", "shrunk_per_1000h",
+               "shrunk_low", "shrunk_high", "factor", "p", "adjusted_p", "stands_out"});
+  for (const PeerAlarms& p : view.alarm_peers) {
+    std::vector<std::string> row{std::string{names.vessel(p.vessel)}, std::string{names.lubricator(p.lubricator)},
+                                 std::to_string(p.episodes), format_figure(p.run_h, 6)};
+    add_estimate(row, p.own_per_1000h);
+    add_estimate(row, p.shrunk_per_1000h);
     row.insert(row.end(), {format_figure(p.factor, 6), format_figure(p.p, 6), format_figure(p.adjusted_p, 6),
                            p.stands_out ? "yes" : "no"});
     out += csv_row(row);

@@ -59,6 +59,8 @@ TEST_CASE("advise: causes first, intervals and doses of the demo fleet", "[e2e][
   REQUIRE(advice.at("order").size() == 12);
   for (const json& line : advice.at("order")) CHECK(line.at("p50_kg") <= line.at("p90_kg"));
   CHECK(advice.at("peers_compared") > 10);
+  CHECK(advice.at("alarm_peers_compared") == 5);
+  CHECK(advice.at("alarm_peers").size() == 5);
 
   std::vector<std::string> one_thread = words;
   one_thread.insert(one_thread.end(), {"--threads", "1"});
@@ -89,4 +91,6 @@ TEST_CASE("advise: the text ends with the cautions, the tables have a row each",
   CHECK(csv_rows(run({"--csv", "--days", "30", "--what", "order"})).size() == 2);
   CHECK(csv_rows(run({"--csv", "--shaft", "fin_aft_port"})).size() == 2);
   CHECK(csv_rows(run({"--csv", "--compare", "--what", "peers"})).size() >= 2);
+  // Compared with all of the fleet, shown of this ship.
+  CHECK(csv_rows(run({"--csv", "--compare", "--what", "alarms"})).size() == 2);
 }

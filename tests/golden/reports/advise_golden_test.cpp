@@ -97,10 +97,23 @@ TEST_CASE("golden: advice as text, for machines and as tables", "[golden][report
   peer.adjusted_p = 0.0032;
   peer.stands_out = true;
   const std::vector<PeerLoss> peers{peer};
-  const AdviceView view{s.as_of, s.reg, shafts, "fleet", order, 90, 18.0, peers, 8, true, true};
+  PeerAlarms alarm;
+  alarm.vessel = VesselId{1};
+  alarm.lubricator = LubricatorId{1};
+  alarm.episodes = 12;
+  alarm.run_h = 4210;
+  alarm.own_per_1000h = {2.85, 1.64, 4.63};
+  alarm.shrunk_per_1000h = {2.3, 1.4, 3.5};
+  alarm.factor = 3.1;
+  alarm.p = 0.004;
+  alarm.adjusted_p = 0.024;
+  alarm.stands_out = true;
+  const std::vector<PeerAlarms> alarms{alarm};
+  const AdviceView view{s.as_of, s.reg, shafts, "fleet", order, 90, 18.0, peers, 8, true, true, alarms, 6};
   CHECK(not_approved("reports/advice.txt", advice_text(view, {110, false})) == "");
   CHECK(not_approved("reports/advice.json", advice_json(view)) == "");
   CHECK(not_approved("reports/advice.csv", advice_csv(view)) == "");
   CHECK(not_approved("reports/advice_order.csv", order_csv(view)) == "");
   CHECK(not_approved("reports/advice_peers.csv", peers_csv(view)) == "");
+  CHECK(not_approved("reports/advice_alarms.csv", alarm_peers_csv(view)) == "");
 }
