@@ -59,7 +59,7 @@ SHAFTLOG_INLINE double var_at(const Terms& t, double w, double m) {
 /// Means and variances at each rate, with `owing` on top of the mean.
 SHAFTLOG_WIDE void predict_all(std::size_t n, const double* w, const Terms& t, const double* owing, double* mean,
                                double* var) {
-#pragma GCC ivdep
+  SHAFTLOG_IVDEP
   for (std::size_t g = 0; g < n; ++g) {
     const double m = mean_at(t, w[g]) + owing[g];
     mean[g] = m;
@@ -70,7 +70,7 @@ SHAFTLOG_WIDE void predict_all(std::size_t n, const double* w, const Terms& t, c
 /// ln of the density of `taken`, with a share of `odd` in it.
 SHAFTLOG_WIDE void log_laws(std::size_t n, double taken, double kept, double odd, const double* mean, const double* var,
                             double* out) {
-#pragma GCC ivdep
+  SHAFTLOG_IVDEP
   for (std::size_t g = 0; g < n; ++g) {
     const double density = kept * law(taken, mean[g], std::sqrt(var[g])) + odd;
     out[g] = inline_log(held(density));
@@ -80,23 +80,23 @@ SHAFTLOG_WIDE void log_laws(std::size_t n, double taken, double kept, double odd
 /// Density of `taken` at each rate, times a weight.
 SHAFTLOG_WIDE void weighted_laws(std::size_t n, double taken, const double* mean, const double* var,
                                  const double* weight, double* out) {
-#pragma GCC ivdep
+  SHAFTLOG_IVDEP
   for (std::size_t g = 0; g < n; ++g) out[g] = weight[g] * law(taken, mean[g], std::sqrt(var[g]));
 }
 
 SHAFTLOG_WIDE void exps(std::size_t n, const double* x, double top, double* out) {
-#pragma GCC ivdep
+  SHAFTLOG_IVDEP
   for (std::size_t g = 0; g < n; ++g) out[g] = inline_exp(x[g] - top);
 }
 SHAFTLOG_WIDE void logs(std::size_t n, const double* x, double* out) {
-#pragma GCC ivdep
+  SHAFTLOG_IVDEP
   for (std::size_t g = 0; g < n; ++g) out[g] = inline_log(x[g]);
 }
 
 /// A rate that changed from w[g] to v[g], or back: the density of `taken`, half the times within the interval.
 SHAFTLOG_WIDE void change_laws(std::size_t n, double taken, const Terms& t, const double* w, const double* v,
                                double* out) {
-#pragma GCC ivdep
+  SHAFTLOG_IVDEP
   for (std::size_t g = 0; g < n; ++g) {
     const double half = 0.5 * (w[g] + v[g]), m = mean_at(t, half);
     out[g] = law(taken, m, std::sqrt(var_at(t, half, m)));

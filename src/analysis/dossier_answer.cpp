@@ -174,11 +174,8 @@ void add_caveats(Work& w, Dossier& d) {
   if (life.censored > 0)
     out.push_back(fmt::format("{} of the {} greasings of this bearing measured the loss; the others only bound it.",
                               life.exact, life.exact + life.censored));
-  double least = 0, usual = 0;
-  for (const IntervalAccount& a : life.intervals) {
-    least += a.least_h;
-    usual += a.is_bound ? a.usual_h : 0;
-  }
+  double usual = 0;
+  for (const IntervalAccount& a : life.intervals) usual += a.is_bound ? a.usual_h : 0;
   if (usual > 1 && life.starved_h)
     out.emplace_back(
         "The computed middle lies above the sum by hand at the usual loss: an interval that emptied the cavity rules "

@@ -24,7 +24,7 @@ SHAFTLOG_WIDE void add_shares(std::size_t bins, const double* to, std::size_t ki
   for (std::size_t k = 0; k < kinds; ++k) {
     const double by = of[k];
     double* const row = sums + k * bins;
-#pragma GCC ivdep
+    SHAFTLOG_IVDEP
     for (std::size_t b = 0; b < bins; ++b) row[b] += to[b] * by;
   }
 }
@@ -32,7 +32,7 @@ SHAFTLOG_WIDE void add_shares(std::size_t bins, const double* to, std::size_t ki
 /// Weight below x and density at x of each of some Gaussians, |z| up to kSure.
 SHAFTLOG_WIDE void weigh_all(std::size_t n, double x, const double* p, const double* mean, const double* per_sd,
                              double* below, double* density) {
-#pragma GCC ivdep
+  SHAFTLOG_IVDEP
   for (std::size_t i = 0; i < n; ++i) {
     const double z = (x - mean[i]) * per_sd[i];
     below[i] = p[i] * normal_cdf(z);

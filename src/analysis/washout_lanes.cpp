@@ -15,7 +15,7 @@ SHAFTLOG_WIDE void predict_all(std::size_t n, const Reading& r, const Columns& c
   const double duty = r.duty_var, run_var = r.run_var, given = r.delivered, given_var = r.delivered_var;
   double *const d = c.d, *const vd = c.vd, *const cmd = c.cmd;
   const double *const w = c.w, *const m = c.m, *const vm = c.vm;
-#pragma GCC ivdep
+  SHAFTLOG_IVDEP
   for (std::size_t i = 0; i < n; ++i) {
     const double loss = w[i] * run, di = k * d[i], vdi = k2 * vd[i] + season, cm = k * cmd[i];
     mean[i] = m[i] + loss * (1 + di) - given;
@@ -34,7 +34,7 @@ SHAFTLOG_INLINE void pass_over(std::size_t n, const Reading& r, const Columns& c
   const double slip = r.outlier_share * r.outlier_density, capacity = r.capacity;
   double *const p = c.p, *const m = c.m, *const d = c.d, *const vm = c.vm, *const cmd = c.cmd, *const vd = c.vd;
   const double *const mean = c.mean, *const var = c.var, *const cov = c.cov;
-#pragma GCC ivdep
+  SHAFTLOG_IVDEP
   for (std::size_t i = 0; i < n; ++i) {
     const double a = mean[i], v = var[i], cv = cov[i], ad = d[i], avd = vd[i];
     const double low_held = a > 0 ? a : 0.0, held = low_held < capacity ? low_held : capacity;
@@ -58,7 +58,7 @@ SHAFTLOG_INLINE void pass_over(std::size_t n, const Reading& r, const Columns& c
       const double low = -up / std::sqrt(low_var), high = -b / std::sqrt(v);
       const double x = a + v * gain * nu, tau = std::sqrt(v * s2 * gain);
       const double part = normal_cdf((capacity - x) / tau) - normal_cdf((at - x) / tau);
-      const double q1 = (low > kSure) | (high > kSure) ? 0.0 : q * (part > 0 ? part : 0.0);
+      const double q1 = ((low > kSure) | (high > kSure)) ? 0.0 : q * (part > 0 ? part : 0.0);
       const double scale = keep * kPhi0 / std::sqrt(s2), off = y - capacity, at_end = fill / s2;
       const double s0 = s2 + at_var, below = y - at, at_floor = fill / s0;
       const double scale0 = keep * kPhi0 / std::sqrt(s0);

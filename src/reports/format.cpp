@@ -31,7 +31,7 @@ std::string spoken(std::string_view word) {
   return text;
 }
 
-Names::Names(const Register& reg) : reg_{&reg} {
+Names::Names(const Register& reg) {
   for (const Vessel& v : reg.vessels) {
     vessels_.emplace(v.id.value, &v);
     try {

@@ -42,7 +42,6 @@ class Names {
   [[nodiscard]] const Zone& zone(VesselId id) const;
 
  private:
-  const Register* reg_;
   std::unordered_map<std::int64_t, const Vessel*> vessels_;
   std::unordered_map<std::int64_t, const Shaft*> shafts_;
   std::unordered_map<std::int64_t, const Lubricator*> lubricators_;

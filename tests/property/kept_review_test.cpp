@@ -64,7 +64,7 @@ class Log {
     e.head.id = nth_id(++ids_);
     e.head.recorded_at.utc += std::chrono::hours{1 + below(24)};
     if (auto* g = std::get_if<Greasing>(&e.detail); g != nullptr && g->amount)
-      g->amount->volume = cm3(below(400));
+      g->amount->volume = cm3(static_cast<std::int64_t>(below(400)));
     else
       e.head.at.utc -= std::chrono::hours{below(48)};
     add(e);
@@ -79,7 +79,7 @@ class Log {
     const RegisterRepository::Change change{as_of_, "tester", true};
     const Shaft& shaft = reg.shafts[below(reg.shafts.size())];
     ShaftSetting setting = shaft.settings.front();
-    setting.cavity = cm3(200 + static_cast<double>(below(400)));
+    setting.cavity = cm3(200 + static_cast<std::int64_t>(below(400)));
     const bool is_new = below(2) == 0;
     WriteTransaction transaction{db_};
     repository.put_shaft(shaft.vessel, is_new ? "added" + std::to_string(++ids_) : shaft.code, setting, change);

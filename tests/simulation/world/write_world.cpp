@@ -149,6 +149,10 @@ void write_world(const std::vector<MadeVessel>& fleet, const std::filesystem::pa
       case Table::inspections:
         lists(&VesselLog::inspections, Kind::inspection);
         break;
+      case Table::grease_evidence:  // of these a made fleet has none
+      case Table::findings:
+      case Table::verifications:
+        break;
     }
     put_file(folder / "log" / std::string{file_name_of(table)}, text);
   }

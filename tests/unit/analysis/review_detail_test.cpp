@@ -78,7 +78,7 @@ TEST_CASE("review: a log is held, or read a second time where the fleet is large
   for (std::size_t i = 0; i < fleet.size(); ++i) {
     fleet[i].vessel.id = VesselId{static_cast<std::int64_t>(i) + 1};
     fleet[i].vessel.code = "T-0" + std::to_string(i);
-    for (Logged<Greasing>& g : fleet[i].greasings) g.what.amount->volume = cm3(60 + 10 * static_cast<double>(i));
+    for (Logged<Greasing>& g : fleet[i].greasings) g.what.amount->volume = cm3(60 + 10 * static_cast<std::int64_t>(i));
   }
   const std::size_t one = count_records(fleet[0]);
   for (const std::size_t most : {std::size_t{0}, one + 1, 100 * one}) {

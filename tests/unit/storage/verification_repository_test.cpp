@@ -56,7 +56,7 @@ TEST_CASE("verification: a listing of what nobody has verified goes by what was 
           "[storage][verification]") {
   TempDb t;
   LogRepository log{t.db};
-  for (const std::uint64_t n : {1, 2, 3}) log.add(t.entry(Kind::hours, n));
+  for (const std::uint64_t n : {1U, 2U, 3U}) log.add(t.entry(Kind::hours, n));
   VerificationRepository{t.db}.add(verification(t, 1, 2));
   ListQuery query;
   query.unverified_only = true;
