@@ -203,12 +203,14 @@ PlainSignal regression(std::span<const double> x, std::span<const double> at, st
     const double usual = median(run_h);  // the next value is that of a usual interval
     for (double& w : weights) w /= usual;
   }
-  const LinearFit line = fit_line(at, x, weights);
+  std::vector<double> since_first{at.begin(), at.end()};  // far from 0 it would be told badly from the constant
+  for (double& t : since_first) t -= at.front();
+  const LinearFit line = fit_line(since_first, x, weights);
   s.statistic = line.f_p;
   s.signals = s.statistic < s.limit;
   s.is_up = line.coefficients[1] > 0;
-  const double step = (at.back() - at.front()) / static_cast<double>(at.size() - 1);
-  const Prediction next = predict(line, std::array{at.back() + step});
+  const double last = since_first.back(), step = last / static_cast<double>(at.size() - 1);
+  const Prediction next = predict(line, std::array{last + step});
   s.next = Estimate{next.fit, next.next.low, next.next.high};
   if (const double middle = median(x); has_slope && middle > 0) {
     const Interval limits = coefficient_limits(line, 1);

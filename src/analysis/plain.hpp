@@ -74,10 +74,11 @@ PlainSeries plain_washout(const ShaftHistory& history);
 PlainSeries plain_delivery(VesselId vessel, const DeliveryResult& delivery);
 /// Running hours between the alarms of one subject, what came within 30 minutes counted once.
 PlainSeries plain_alarms(VesselId vessel, const WatchedAlarms& watched);
-/// Of one vessel: its shafts, then its lubricators, each by code; then the alarms of each that had any. What the
-/// records contradict by themselves is left out (contradictions.hpp, hours.hpp); nothing is taken from the review's
-/// models, and nothing from other vessels. \param log sorted, as LogRepository::load_vessel gives it; nothing after
-/// as_of is used \source docs/methods/plain-methods.md
+/// Of one vessel: its shafts, then its lubricators, each by code; then the alarms of each that had any.
+/// What the records contradict by themselves is left out (contradictions.hpp, hours.hpp); nothing is taken from the
+/// review's models, and nothing from other vessels.
+/// \param log sorted, as LogRepository::load_vessel gives it; nothing after as_of is used
+/// \source docs/methods/plain-methods.md
 std::vector<PlainSeries> list_plain_series(const VesselLog& log, Instant as_of);
 
 /// The methods on one series. \param hours position of each value on a scale of running hours; empty: count values

@@ -288,6 +288,14 @@ TEST_CASE("plain methods: regression weighs by running hours and foretells the n
   REQUIRE(line.slope_pct_per_1000h);
   CHECK(line.slope_pct_per_1000h->value == Approx(0.0108333333 * 1e5 / 4.5).epsilon(1e-6));
   CHECK(line.next->value == Approx(4.625 + 0.0108333333 * 450).epsilon(1e-6));
+  // Values on a line to the last bit, and moments far from 0.
+  for (std::size_t i = 0; i < y.size(); ++i) {
+    y[i] = static_cast<double>(i + 1);
+    h[i] += 1e9;
+  }
+  const PlainSignal exact = of(plain_signals(y, h, false), PlainMethod::regression);
+  CHECK(exact.signals);
+  CHECK(exact.next->value == Approx(9).epsilon(1e-9));
 }
 
 TEST_CASE("plain methods of alarms: evenly spread ones give no signal, crowded ones more often, both ways round",
