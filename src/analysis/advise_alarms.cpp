@@ -1,10 +1,10 @@
 #include "analysis/advise.hpp"
+#include "analysis/distributions.hpp"
 #include "analysis/event_rates.hpp"
 #include "analysis/multiple_testing.hpp"
 #include "analysis/shrinkage.hpp"
 
 #include <algorithm>
-#include <cmath>
 #include <tuple>
 
 namespace shaftlog {
@@ -17,20 +17,11 @@ Estimate per_1000h(double rate, const Interval& limits) {
   return {kPer1000h * rate, kPer1000h * limits.low, kPer1000h * limits.high};
 }
 
-/// P(N >= n) of a unit whose rate is drawn from the gamma law: negative binomial.
+/// P(N >= n) of a unit whose rate is drawn from the gamma law (negative binomial), or is the one rate (Poisson).
 double at_least(int n, double exposure, const GammaPoisson& law) {
   if (n <= 0) return 1;
-  // The mean alone, or the law: terms of the tail one by one, each from the one before.
-  const double mean = exposure * law.pooled_rate, x = law.one_rate ? 0 : exposure / (exposure + law.rate);
-  double term = law.one_rate ? std::exp(n * std::log(mean) - mean - std::lgamma(n + 1.0))
-                             : std::exp(std::lgamma(law.shape + n) - std::lgamma(law.shape) - std::lgamma(n + 1.0) +
-                                        law.shape * std::log1p(-x) + n * std::log(x));
-  double sum = 0;
-  for (double k = n; term > 1e-14 * sum || k <= mean; ++k) {
-    sum += term;
-    term *= law.one_rate ? mean / (k + 1) : x * (law.shape + k) / (k + 1);
-  }
-  return std::min(1.0, sum);
+  if (law.one_rate) return chi_square_cdf(2 * exposure * law.pooled_rate, 2.0 * n);
+  return beta_cdf(exposure / (exposure + law.rate), n, law.shape);
 }
 
 }  // namespace

@@ -97,6 +97,16 @@ TEST_CASE("alarms among the fleet: where the rates vary no more than chance all 
   CHECK(of(all, 3).p == Approx(0.38404).epsilon(1e-4));
 }
 
+TEST_CASE("alarms among the fleet: thousands of alarms are weighed as few are", "[advise]") {
+  std::vector<OwnAlarms> fleet;
+  for (int i = 0; i < 8; ++i) fleet.push_back(unit(i + 1, 3000, 100000));
+  fleet.push_back(unit(9, 3000, 70000));
+  const auto all = compare_alarms(fleet);
+  CHECK(of(all, 1).p > 0.3);
+  CHECK(of(all, 1).p <= 1);
+  CHECK(of(all, 9).p < 0.05);
+}
+
 TEST_CASE("alarms among the fleet: few lubricators, no alarm or no hours are not compared", "[advise]") {
   CHECK(compare_alarms(even_fleet(3)).empty());
   std::vector<OwnAlarms> quiet;
