@@ -340,14 +340,14 @@ class Encrypted(People):
 
     def test_it_speaks_by_its_own_certificate_and_in_no_other_way(self):
         context = ssl.create_default_context(cafile=os.path.join(self.folder, "ship.pem"))
-        c = http.client.HTTPSConnection("localhost", self.server.port, timeout=30, context=context)
+        c = http.client.HTTPSConnection("127.0.0.1", self.server.port, timeout=30, context=context)
         c.request("GET", "/sign-in")
         r = c.getresponse()
         token = form_token(r.read().decode())
         self.assertIn("max-age", r.headers["Strict-Transport-Security"])
         c.request("POST", "/sign-in", urllib.parse.urlencode({"form_token": token, "name": "mate", "passphrase":
                   "a long phrase of mate", "then": "/"}), {"Content-Type": "application/x-www-form-urlencoded",
-                  "Origin": f"https://localhost:{self.server.port}"})
+                  "Origin": f"https://127.0.0.1:{self.server.port}"})
         r = c.getresponse()
         r.read()
         self.assertEqual(r.status, 303)
@@ -364,7 +364,7 @@ class Encrypted(People):
         left = [socket.create_connection(("127.0.0.1", self.server.port)) for _ in range(60)]
         for s in left:
             s.sendall(b"\x16\x03\x01\x02\x00\x01")
-        again = http.client.HTTPSConnection("localhost", self.server.port, timeout=10, context=context)
+        again = http.client.HTTPSConnection("127.0.0.1", self.server.port, timeout=10, context=context)
         again.request("GET", "/sign-in")
         self.assertEqual(again.getresponse().status, 200)
         again.close()
