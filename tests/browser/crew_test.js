@@ -263,3 +263,21 @@ test('without script the same form keeps the same record', async () => {
   await until(async () => (await page.textContent('.kept')).includes('900'), 'the notice');
   await page.done();
 });
+
+test('an odd hour reading is said while it is typed, and one press keeps it', async () => {
+  const page = await site.open('tablet');
+  const before = ship.records('hours').length;
+  await page.goto(`${home}/hours`);
+  const number = page.locator('.row >> nth=0 >> .number'), says = page.locator('.row >> nth=0 >> .odd');
+  await looked(page, () => number.fill('1.0'));
+  await says.filter({ hasText: 'Press the button if it is right.' }).waitFor();
+  await number.fill('');
+  await says.filter({ hasText: /^$/ }).waitFor();
+  await looked(page, () => number.fill('1.0'));
+  await says.filter({ hasText: 'Press the button if it is right.' }).waitFor();
+  assert.equal(ship.records('hours').length, before);
+  await page.click('button.go');
+  await page.waitForURL(/hours=1/);
+  assert.equal(ship.records('hours').length, before + 1);
+  await page.done();
+});

@@ -290,22 +290,51 @@
   function attachMany(form) {
     token = token || (field(form, 'form_token') && field(form, 'form_token').value);
     form.querySelectorAll('.row').forEach(function (row) { row.querySelector('[type=hidden]').value = newId(); });
-    var busy = false;
-    form.addEventListener('input', point);
+    var busy = false, timers = {};
+    var vessel = form.getAttribute('data-vessel');
+    function numberOf(row) { return row.querySelector('.number').value.trim(); }
+    function fieldsOfRow(row, at) {
+      var by = field(form, 'by');
+      var fields = [['kind', 'hours'], ['vessel', vessel], ['shaft', row.getAttribute('data-shaft')],
+        ['meter_h', numberOf(row)], ['at', at], ['id', row.querySelector('[type=hidden]').value]];
+      if (by && by.value) fields.push(['by', by.value.trim()]);
+      return fields;
+    }
+    // Says what is wrong or odd about a row; resolves to whether it may be sent at once. What was said once is meant.
+    function lookAt(row, fields) {
+      var number = numberOf(row), says = row.querySelector('.odd');
+      return patient('/api/look', fields).then(function (a) {
+        if (numberOf(row) !== number) return false;
+        var faults = a[0] === 200 ? a[1].faults.map(function (f) { return f.fault; }) : [], odd = a[0] === 200 ? a[1].odd : [];
+        var wrong = faults.concat(odd);
+        says.textContent = wrong.length ? words(wrong.join('; ')) + (faults.length ? '' : '. Press the button if it is right.') : '';
+        if (odd.length && !faults.length) row.setAttribute('data-said', number); else row.removeAttribute('data-said');
+        return !wrong.length;
+      });
+    }
+    form.addEventListener('input', function (e) {
+      point(e);
+      var row = e.target.closest('.row'), shaft = row && row.getAttribute('data-shaft');
+      if (!row || !e.target.classList.contains('number')) return;
+      clearTimeout(timers[shaft]);
+      row.removeAttribute('data-said');
+      if (!numberOf(row)) { row.querySelector('.odd').textContent = ''; return; }
+      timers[shaft] = setTimeout(function () {
+        if (!busy) lookAt(row, fieldsOfRow(row, field(form, 'at').value || shipTime(form))).catch(function () {});
+      }, 350);
+    });
     form.addEventListener('submit', function (e) {
       e.preventDefault();
       if (busy) return;
       busy = true;
+      Object.keys(timers).forEach(function (k) { clearTimeout(timers[k]); });
       remember(form);
-      var by = field(form, 'by'), at = field(form, 'at').value || shipTime(form), vessel = form.getAttribute('data-vessel');
-      var rows = Array.prototype.filter.call(form.querySelectorAll('.row'), function (r) { return r.querySelector('.number').value.trim(); });
+      var at = field(form, 'at').value || shipTime(form);
+      var rows = Array.prototype.filter.call(form.querySelectorAll('.row'), numberOf);
       var kept = 0, left = 0;
       var step = function (i) {
         if (i >= rows.length) return Promise.resolve();
-        var row = rows[i], number = row.querySelector('.number'), says = row.querySelector('.odd');
-        var fields = [['kind', 'hours'], ['vessel', vessel], ['shaft', row.getAttribute('data-shaft')],
-          ['meter_h', number.value.trim()], ['at', at], ['id', row.querySelector('[type=hidden]').value]];
-        if (by && by.value) fields.push(['by', by.value.trim()]);
+        var row = rows[i], says = row.querySelector('.odd'), fields = fieldsOfRow(row, at);
         var send = function () {
           return patient('/api/records', fields).then(function (a) {
             if (a[0] >= 500 || a[0] === 401 || a[0] === 429) throw new Error('later');
@@ -317,12 +346,9 @@
             row.remove();
           });
         };
-        var meant = row.getAttribute('data-said') === number.value;
-        return (meant ? send() : patient('/api/look', fields).then(function (a) {
-          var wrong = a[0] === 200 ? a[1].faults.map(function (f) { return f.fault; }).concat(a[1].odd) : [];
-          if (!wrong.length) return send();
-          says.textContent = words(wrong.join('; ')) + (a[1].faults.length ? '' : '. Press the button once more if it is right.');
-          if (!a[1].faults.length) row.setAttribute('data-said', number.value);
+        var meant = row.getAttribute('data-said') === numberOf(row);
+        return (meant ? send() : lookAt(row, fields).then(function (good) {
+          if (good) return send();
           left++;
         }).catch(send)).then(function () { return step(i + 1); });
       };
