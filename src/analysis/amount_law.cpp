@@ -315,9 +315,20 @@ AmountEvidence AmountLaw::weigh(std::size_t i, std::size_t after) const {
     shorts = total(both);
   }
   out.cut_short = shorts + std::log(kShortShare);
-  if (s.delivered_cm3 > 0 && s.taken_cm3 > expected) {  // anything up to the doses that were called for
-    const double most = cavity_ ? std::min(s.delivered_cm3, *cavity_) : s.delivered_cm3;
-    out.cut_short = log_sum_exp(out.cut_short, rest + std::log(kUndeliveredShare / std::max({most, s.taken_cm3, 1.0})));
+  if (s.delivered_cm3 > 0 && s.taken_cm3 > expected) {  // a quarter to all of the doses stayed away
+    constexpr int kParts = 4;
+    Row like{};
+    exps(kGrid, usual.data(), rest, weights.data());
+    for (int part = 1; part <= kParts; ++part) {
+      FullSpan less = s;
+      less.delivered_cm3 *= 1 - static_cast<double>(part) / kParts;
+      less.delivered_sd_cm3 = s.delivered_cm3 / (kParts * std::sqrt(12.0));
+      const Prediction p = predict(less, 0);
+      Row density;
+      weighted_laws(kGrid, s.taken_cm3, p.mean.data(), p.var.data(), weights.data(), density.data());
+      add(like, density);
+    }
+    out.cut_short = log_sum_exp(out.cut_short, rest + std::log(kUndeliveredShare / kParts * held(sum_of(like))));
   }
   return out;
 }

@@ -341,6 +341,26 @@ TEST_CASE("slips: ten times what any change makes of it is seen at once", "[anal
   CHECK_THAT(all[0].says, Catch::Contains("30 cm3 would fit"));
 }
 
+TEST_CASE("slips: doses that stayed away explain no more than the loss they were to cover",
+          "[analysis][contradictions]") {
+  const auto with = [](std::string_view odd) {
+    Slipping s;
+    s.usual(1, 6, 30);
+    s.next(1, odd);
+    s.usual(1, 3, 30);
+    for (GreasingInterval& i : s.histories[ShaftId{1}].intervals) {
+      i.delivered_cm3 = 40;  // 70 lost in 300 h
+      i.delivered_sd_cm3 = 2;
+    }
+    return s.suspects();
+  };
+  CHECK(with("70").empty());
+  const auto all = with("300");
+  REQUIRE(all.size() == 1);
+  CHECK(all[0].record == id_of(7));
+  CHECK_THAT(all[0].says, Catch::Contains("30 cm3 would fit"));
+}
+
 TEST_CASE("slips: a level that lasts is a change of the bearing", "[analysis][contradictions]") {
   Slipping s;
   s.usual(1, 6);
