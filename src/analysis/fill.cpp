@@ -142,12 +142,14 @@ FillResult reconstruct_fill(const ShaftHistory& history, const WashoutResult& wa
   const Estimate now_w = *washout.washout_cm3_per_h;
   // The hours since the last reading are not known either.
   const double run_sd = hours.is_empty() || as_of <= last ? 0 : hours.run_sd_h(last, as_of);
-  const double net_now = now_h > 1 ? std::max(0.0, now_w.value - now_delivered / now_h) : now_w.value;
+  const washout::SlowAhead slow = washout::slow_ahead(&washout.steps.back(), slow_sd, days_between(last, as_of));
+  const double rate_now = now_w.value * std::exp(slow.mean);
+  const double net_now = now_h > 1 ? std::max(0.0, rate_now - now_delivered / now_h) : rate_now;
   const Stretch open{m,
                      std::hypot(m_sd, net_now * run_sd),
-                     std::log(std::max(now_w.value, 1e-9)),
-                     sd_of(now_w),
-                     std::hypot(prior.duty_sd, slow_sd, washout::untold_sd(history)),
+                     std::log(std::max(rate_now, 1e-9)),
+                     washout::joint_sd(sd_of(now_w), slow),
+                     std::hypot(prior.duty_sd, washout::untold_sd(history)),
                      0};
   const Estimate now = missing(open, now_h, now_delivered, capacity);
   if (as_of > last) {

@@ -315,6 +315,27 @@ inline bool is_informative(const GreasingInterval& g) noexcept {
 /// more or less time at rest, an unlike voyage. Tuned on simulated ships.
 inline double untold_sd(const ShaftHistory& history) noexcept { return history.is_automatic ? 0.0 : 0.12; }
 
+/// Mean over the time ahead of the slow duty, a stationary process that fades with kSeasonDays.
+struct SlowAhead {
+  double mean = 0, sd = 0;  ///< of ln(washout)
+  double cov = 0;           ///< with ln(washout) itself
+};
+/// \param step the last greasing read; null: none, so the usual spread is all that is known
+inline SlowAhead slow_ahead(const WashoutStep* step, double season_sd, double days) noexcept {
+  const double t = std::max(days, 1e-3) / kSeasonDays, fade = std::exp(-t), kept = (1 - fade) / t;
+  const double d = step != nullptr ? step->slow_duty : 0, sd = step != nullptr ? step->slow_duty_sd : season_sd;
+  const double fresh =
+      std::max(0.0, (2 * t - 3 + 4 * fade - fade * fade) / (t * t));  // variance of the mean, from d = 0
+  return {kept * d, std::sqrt(kept * kept * sd * sd + fresh * season_sd * season_sd),
+          step != nullptr ? kept * step->slow_duty_cov : 0.0};
+}
+
+/// Sd of ln(washout) and slow duty together. \param w_sd of ln(washout)
+inline double joint_sd(double w_sd, const SlowAhead& slow) noexcept {
+  const double least = 0.3 * std::hypot(w_sd, slow.sd);
+  return std::sqrt(std::max(w_sd * w_sd + slow.sd * slow.sd + 2 * slow.cov, least * least));
+}
+
 /// True where a manual shaft took next to nothing though `expected` was well above what a full cavity shows.
 inline bool is_path_suspect(const GreasingInterval& g, double expected, double fill_sd) noexcept {
   return g.ended == Ended::pressure && g.taken_cm3 && g.delivered_cm3 <= 0 && expected > 3 * fill_sd &&

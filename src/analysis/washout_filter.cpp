@@ -183,6 +183,20 @@ Cell Segment::state() const {
   return out;
 }
 
+double Segment::cov_rate_duty() const {
+  double p = 0, w = 0, d = 0, wd = 0;
+  const auto add = [&](const Cell& c) {
+    const double x = c.log_w - centre_, pw = c.p * x;
+    p += c.p;
+    w += pw;
+    d += c.p * c.d;
+    wd += pw * c.d;
+  };
+  for (const Cell& c : rows_) add(c);
+  each_shift([&](const Cell& c, bool, std::size_t) { add(c); });
+  return p > 0 ? (wd - w * d / p) / p : 0.0;
+}
+
 Cell Segment::fresh_state() const {
   Cell out = state();
   out.p = 1;
@@ -260,6 +274,9 @@ WashoutStep Segment::read(const GreasingInterval& g) {
   const Cell now = state();
   step.missing_after_cm3 = std::max(0.0, now.m);
   step.missing_after_sd = std::sqrt(std::max(0.0, now.vm));
+  step.slow_duty = now.d;
+  step.slow_duty_sd = std::sqrt(std::max(0.0, now.vd));
+  step.slow_duty_cov = cov_rate_duty();
   return step;
 }
 
@@ -463,10 +480,12 @@ WashoutPrior Segment::errors() const {
   return own;
 }
 
-/// The fill-level error telescopes, so neighbouring residuals have minus its variance in common; what they scatter
-/// beyond that is duty and reading. Causal: it weighs from the next greasing on.
+/// The fill-level error telescopes, so neighbouring residuals have minus its variance in common, but for the slow duty,
+/// which raises or lowers both; what they scatter beyond that is duty and reading. Causal: it weighs from the next
+/// greasing on.
 void Segment::learn_errors(const GreasingInterval& g, const Reading& r, bool is_exact) {
   const std::optional<double> before = std::exchange(last_residual_, std::nullopt);
+  const double loss_before = std::exchange(last_loss_, 0.0);
   if (!is_exact || g.is_doubtful || rate_now_ <= 0) return;
   const double loss = rate_now_ * r.run_h, expected = loss - r.delivered;
   if (expected <= 0 || expected > 0.9 * capacity_) return;
@@ -476,11 +495,12 @@ void Segment::learn_errors(const GreasingInterval& g, const Reading& r, bool is_
   const double all = rest + 2 * r.fill_var;
   if (residual * residual > kResidualClip * kResidualClip * all) return;
   last_residual_ = residual;
+  last_loss_ = loss;
   singles_ += rest / all;
   squares_ += (residual * residual - 2 * r.fill_var) / all;
   if (!before) return;
   pairs_ += 1;
-  products_ -= residual * *before;
+  products_ += loss * loss_before * r.season_decay * r.season_var - residual * *before;
 }
 
 /// Each lane to its cell again; the whole becomes 1.

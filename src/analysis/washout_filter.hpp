@@ -30,6 +30,7 @@ class Segment {
   [[nodiscard]] Estimate rate() const;                ///< now [cm3/h]
   [[nodiscard]] Estimate log_baseline() const;        ///< ln of it
   [[nodiscard]] Cell state() const;                   ///< of the cavity
+  [[nodiscard]] double cov_rate_duty() const;         ///< of ln(rate) and the slow duty
   [[nodiscard]] Cell fresh_state() const;             ///< the same, for a stretch to come
   [[nodiscard]] Estimate factor(bool is_wear) const;  ///< rate / baseline where the rise is of the kind
   [[nodiscard]] Estimate onset(bool is_wear) const;   ///< running hours of the stretch at which it began
@@ -78,6 +79,7 @@ class Segment {
   double pairs_ = 0, products_ = 0;      ///< of neighbouring residuals: how many, their sum with the sign turned [cm6]
   double singles_ = 0, squares_ = 0;     ///< of residuals: what they tell of the duty, and how much it was
   double rate_now_ = 0;                  ///< before the greasing that is read [cm3/h]; 0: not known yet
+  double last_loss_ = 0;                 ///< in the interval before that greasing [cm3]
   std::optional<double> last_residual_;  ///< of the greasing before, if it was exact [cm3]
   double centre_ = 0, bin_from_ = 0, bin_width_ = 0;
   std::array<double, kRows> log_w_{}, w_{}, width_{}, base_prior_{};

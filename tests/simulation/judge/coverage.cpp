@@ -104,6 +104,21 @@ bool has_unwritten_greasing(const MadeVessel& v, const ShaftTruth& s, Instant at
   return missing_if_left_alone(v, s, from, at) - v.truth.at(s.missing, at) > kNotable * s.cavity_cm3;
 }
 
+// Whether the shaft took grease on some day of the past of which the log has no greasing at all.
+bool has_lost_greasing(const MadeVessel& v, const ShaftTruth& s, Instant from, Instant to) {
+  constexpr double kNotable = 0.05;  // of the cavity
+  const std::chrono::hours about{36};
+  for (Instant a = from; a + std::chrono::days{1} <= to; a += std::chrono::days{1}) {
+    const Instant b = a + std::chrono::days{1};
+    if (missing_if_left_alone(v, s, a, b) - v.truth.at(s.missing, b) <= kNotable * s.cavity_cm3) continue;
+    const bool is_written = std::any_of(v.log.greasings.begin(), v.log.greasings.end(), [&](const auto& g) {
+      return g.shaft == s.shaft && g.at >= a - about && g.at <= b + about && g.recorded_at <= to;
+    });
+    if (!is_written) return true;
+  }
+  return false;
+}
+
 void note_shaft(Cover& cover, const MadeVessel& v, const ShaftState& state, Instant at, world::Dice& dice) {
   const Truth& t = v.truth;
   const ShaftTruth& s = t.of(state.shaft);
@@ -148,7 +163,7 @@ void note_shaft(Cover& cover, const MadeVessel& v, const ShaftState& state, Inst
       if (w.shaft == s.shaft && w.what.work == WorkKind::bearing_replaced && w.at <= at) since = w.at;
     }
     const double truth = t.at(s.starved_h, at) - t.at(s.starved_h, since);
-    cover.note("starved hours" + how,
+    cover.note("starved hours" + how + (has_lost_greasing(v, s, since, at) ? ", one was never written" : ""),
                Estimate{state.starved_h->best, state.starved_h->least - 0.5, state.starved_h->most + 0.5}, truth,
                std::max(100.0, truth));
   }

@@ -1,6 +1,7 @@
 #include "analysis/forecast.hpp"
 
 #include <cmath>
+#include <vector>
 
 #include <catch2/catch.hpp>
 
@@ -70,6 +71,31 @@ TEST_CASE("next greasing: hours left and the day by recent use", "[analysis][for
   CHECK(n.expected_cm3->high > 100);
   CHECK(n.expected_cm3->high < 140);
   CHECK(n.last->bytes[15] == 9);
+}
+
+TEST_CASE("next greasing: after a quiet spell the hours to come are drawn towards what is usual",
+          "[analysis][forecast]") {
+  // Two years of four months at sea and two in port, then 60 days in port: the interval has most of its hours left.
+  Ship s;
+  std::vector<HoursCurve::Point> points;
+  double h = 0;
+  for (int d = 0; d <= 720; d += 5) {
+    points.push_back({day(d - 480), h, false, 0.1});
+    h += 5 * (d % 180 < 120 ? 12 : 1);
+  }
+  s.hours = HoursCurve{points};
+  const Instant now = s.hours.last();
+  const auto at = [&](const Instant t) {
+    return forecast_greasing(s.log, s.shaft, s.hours, s.history, fit_washout(s.history, s.prior), s.prior, {}, t);
+  };
+  const NextGreasing n = at(now);
+  REQUIRE(n.expected_cm3);
+  REQUIRE(n.due_at);
+  const double foreseen = s.hours.use_h_per_day() * days_between(now, *n.due_at);
+  const double by_recent_use = 0.25 * (s.hours.run_h(day(200), now) + foreseen);
+  CHECK(foreseen > 50);
+  CHECK(n.expected_cm3->value > 1.05 * by_recent_use);
+  CHECK(n.expected_cm3->high > 1.3 * n.expected_cm3->value);
 }
 
 TEST_CASE("next greasing: where the doses cover the loss it may still take what a full cavity shows",

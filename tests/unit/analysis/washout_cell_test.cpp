@@ -338,3 +338,34 @@ TEST_CASE("distributions: the beta law in double agrees with the one helped by l
       for (const double x : {0.0, 1e-6, 0.02, 0.3, a / (a + b), 0.7, 0.995, 1.0})
         CHECK(beta_cdf_in_double(x, a, b) == Approx(beta_cdf(x, a, b)).margin(1e-12));
 }
+
+TEST_CASE("slow duty ahead: mean and spread of the time to come are those of many walks") {
+  // Sums over small steps of x' = a x + noise, from a state that is known to some extent.
+  const double season = 0.1, days = 60, step = 0.5, a = std::exp(-step / washout::kSeasonDays);
+  WashoutStep known;
+  known.slow_duty = 0.12;
+  known.slow_duty_sd = 0.05;
+  known.slow_duty_cov = -0.002;
+  const washout::SlowAhead ahead = washout::slow_ahead(&known, season, days);
+  double mean = 0, from_start = 0, variance = 0;  // of the mean of the steps: exact, by its weights
+  const int n = static_cast<int>(days / step);
+  for (int i = 1; i <= n; ++i) mean += known.slow_duty * std::pow(a, i) / n;
+  for (int i = 1; i <= n; ++i) from_start += std::pow(a, i) / n;
+  for (int i = 1; i <= n; ++i) {
+    const double weight = (1 - std::pow(a, n - i + 1)) / (1 - a) / n;  // of the i-th noise in the mean
+    variance += weight * weight * (1 - a * a) * season * season;
+  }
+  variance += std::pow(from_start * known.slow_duty_sd, 2);
+  CHECK(ahead.mean == Approx(mean).epsilon(0.01));
+  CHECK(ahead.sd == Approx(std::sqrt(variance)).epsilon(0.01));
+  CHECK(ahead.cov == Approx(from_start * known.slow_duty_cov).epsilon(0.01));
+
+  const washout::SlowAhead now = washout::slow_ahead(&known, season, 0),
+                           never = washout::slow_ahead(nullptr, season, 0);
+  CHECK(now.mean == Approx(known.slow_duty).epsilon(1e-4));
+  CHECK(now.sd == Approx(known.slow_duty_sd).epsilon(1e-3));
+  CHECK(never.mean == 0);
+  CHECK(never.sd == Approx(season).epsilon(1e-3));
+  CHECK(washout::slow_ahead(&known, season, 36500).sd < 0.2 * season);  // a mean of many seasons
+  CHECK(washout::joint_sd(0.1, now) < std::hypot(0.1, now.sd));         // one knowledge, counted once
+}
