@@ -26,9 +26,8 @@ constexpr double kOtherGun = 0.003;
 constexpr double kDigits = 0.003;  // two digits exchanged, one lost or one typed twice, each
 constexpr double kOdd = 0.015;     // an amount that none of these explains
 constexpr double kSwap = 0.008;
-constexpr double kMoved = 0.002, kMonthOff = 0.0005;    // each other date
-constexpr double kReports = 2.0;                        // natural-log odds
-constexpr double kMovedOdds = 3.0, kRegularOdds = 1.5;  // the same of a date, and of a row of equal amounts
+constexpr double kMoved = 0.002, kMonthOff = 0.0005;  // each other date
+constexpr double kReports = 1.5;                      // natural-log odds
 constexpr double kReasonOdds = 1.5;
 constexpr double kWorthAWord = 0.36;  // of ln(amount / expected)
 constexpr std::size_t kRegular = 8;
@@ -61,12 +60,8 @@ class Slips {
       const auto washout = washouts.find(shaft.id);
       if (history == histories.end() || washout == washouts.end()) continue;
       const auto prior = priors.find(shaft.id);
-      WashoutPrior errors = prior == priors.end() ? WashoutPrior{} : prior->second;
-      if (washout->second.fill_sd_cm3 > 0) {  // what the shaft's own amounts have shown
-        errors.fill_sd_cm3 = washout->second.fill_sd_cm3;
-        errors.duty_sd = washout->second.duty_sd;
-      }
-      laws_.emplace_back(full_spans(history->second, washout->second), errors, history->second.cavity_cm3);
+      laws_.emplace_back(full_spans(history->second, washout->second),
+                         prior == priors.end() ? WashoutPrior{} : prior->second, history->second.cavity_cm3);
       histories_.push_back(&history->second);
       const std::vector<FullSpan>& spans = laws_.back().spans();
       usual_.emplace_back();
@@ -375,7 +370,7 @@ class Slips {
       meant = t;
       place = j;
     }
-    if (best < kMovedOdds) return;
+    if (best < 2 * kReports) return;
     if (s.taken_cm3 < kTooMuch * laws_[shaft].weigh(i, known_after(shaft, i)).expected_cm3) return;
     Suspect out{SuspectKind::date_slip,          s.record, {spans[place].record}, s.at,
                 std::max(s.at, spans[place].at), {},       std::min(best, 40.0)};
@@ -485,7 +480,7 @@ class Slips {
         const auto is_multiple = [&](double m) { return std::abs(std::remainder(y, m)) < 1e-6; };
         const double step = is_multiple(50) ? 50 : is_multiple(10) ? 10 : is_multiple(5) ? 5 : 0;
         const double odds = step > 0 && sd > 0 ? (n - 1) * std::log(2.5 * sd / step) - std::log(20.0) : 0;
-        if (y > 0 && odds > kRegularOdds) {
+        if (y > 0 && odds > kReports) {
           Suspect s{
               SuspectKind::too_regular,
               points[j - 1].record->id,
