@@ -56,8 +56,7 @@ void write_all(int fd, std::string_view text) {
 Console::Console()
     : is_in_terminal_{::isatty(STDIN_FILENO) == 1},
       is_err_terminal_{::isatty(STDERR_FILENO) == 1},
-      style_{width_of(STDOUT_FILENO), has_colour(STDOUT_FILENO)},
-      err_style_{width_of(STDERR_FILENO), has_colour(STDERR_FILENO)} {}
+      style_{width_of(STDOUT_FILENO), has_colour(STDOUT_FILENO)} {}
 
 void Console::out(std::string_view text) {
   kept_ += text;

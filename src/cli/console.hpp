@@ -24,15 +24,13 @@ class Console {
   [[nodiscard]] bool can_ask() const noexcept { return is_in_terminal_ && is_err_terminal_; }
   [[nodiscard]] bool shows_progress() const noexcept { return is_err_terminal_; }
   [[nodiscard]] TextStyle style() const noexcept { return style_; }
-  /// For text on standard error.
-  [[nodiscard]] TextStyle err_style() const noexcept { return err_style_; }
   /// \throws Error{io} when standard output cannot be written (a full disk, a closed pipe)
   void flush();
 
  private:
   std::string kept_;
   bool is_in_terminal_ = false, is_err_terminal_ = false;
-  TextStyle style_, err_style_;
+  TextStyle style_;
 };
 
 }  // namespace shaftlog
