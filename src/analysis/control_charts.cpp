@@ -236,12 +236,6 @@ double shewhart_run_length(double width, double shift) {
   return 1 / (normal_tail(width - shift) + normal_tail(width + shift));
 }
 
-double siegmund_run_length(double k, double h, double shift) {
-  need_cusum(k, h, shift, 0);
-  const double d = shift - k, b = h + 1.166;
-  return d == 0 ? b * b : (std::exp(-2 * d * b) + 2 * d * b - 1) / (2 * d * d);
-}
-
 double cusum_limit_for(double k, double run_length) {
   need(k >= 0, "k", k, "0 or more");
   need(run_length > 2, "run length", run_length, "above 2");

@@ -60,8 +60,6 @@ double cusum_run_length_two_sided(double k, double h, double shift, double head_
 double ewma_run_length(double lambda, double width, double shift);
 /// Shewhart chart of -+ width sigma. \source closed form
 double shewhart_run_length(double width, double shift);
-/// Siegmund's approximation for the one-sided sum; within 4 % of the exact rows tested. \source [siegmund_1985]
-double siegmund_run_length(double k, double h, double shift);
 
 /// h that gives the two-sided sum a wanted run length when nothing has changed. \param run_length > 2
 double cusum_limit_for(double k, double run_length);

@@ -64,13 +64,6 @@ double normal_log_cdf(double z) noexcept {
   return normal_log_pdf(z) + std::log(mills_far(-z));
 }
 
-double normal_log_between(double low, double high) noexcept {
-  if (!(low < high)) return -kInf;
-  if (low > 0) return normal_log_between(-high, -low);  // both in the lower half, where the cdf keeps its digits
-  if (high <= 0) return log_diff_exp(normal_log_cdf(high), normal_log_cdf(low));
-  return std::log1p(-normal_cdf(low) - normal_tail(high));
-}
-
 double normal_quantile(double p) {
   need_chance(p);
   if (p == 0) return -kInf;
@@ -90,7 +83,6 @@ double t_tail(double t, double dof) {
   if (std::isinf(t)) return t > 0 ? 0.0 : 1.0;
   return t >= 0 ? t_upper(t, dof) : 1 - t_upper(-t, dof);
 }
-double t_cdf(double t, double dof) { return t_tail(-t, dof); }
 double t_quantile(double p, double dof) {
   need_chance(p);
   need_positive("degrees of freedom", dof);
@@ -110,23 +102,6 @@ double t_quantile(double p, double dof) {
 double chi_square_cdf(double x, double dof) { return gamma_cdf(x, 0.5 * dof, 0.5); }
 double chi_square_tail(double x, double dof) { return gamma_tail(x, 0.5 * dof, 0.5); }
 double chi_square_quantile(double p, double dof) { return gamma_quantile(p, 0.5 * dof, 0.5); }
-double chi_square_upper_quantile(double p, double dof) {
-  need_chance(p);
-  need_positive("degrees of freedom", dof);
-  if (p == 0) return kInf;
-  return 2 * bm::gamma_q_inv(0.5 * dof, p);
-}
-
-double f_cdf(double f, double dof1, double dof2) {
-  need_number("f", f);
-  need_positive("degrees of freedom", dof1);
-  need_positive("degrees of freedom", dof2);
-  if (f <= 0) return 0;
-  if (f == kInf) return 1;
-  const double a = dof1 * f;
-  return a > dof2 ? bm::ibetac(0.5 * dof2, 0.5 * dof1, dof2 / (dof2 + a))
-                  : bm::ibeta(0.5 * dof1, 0.5 * dof2, a / (dof2 + a));
-}
 double f_tail(double f, double dof1, double dof2) {
   need_number("f", f);
   need_positive("degrees of freedom", dof1);
@@ -137,17 +112,6 @@ double f_tail(double f, double dof1, double dof2) {
   return a > dof2 ? bm::ibeta(0.5 * dof2, 0.5 * dof1, dof2 / (dof2 + a))
                   : bm::ibetac(0.5 * dof1, 0.5 * dof2, a / (dof2 + a));
 }
-double f_quantile(double p, double dof1, double dof2) {
-  need_chance(p);
-  need_positive("degrees of freedom", dof1);
-  need_positive("degrees of freedom", dof2);
-  if (p == 0) return 0;
-  if (p == 1) return kInf;
-  double y = 0;
-  const double x = bm::ibeta_inv(0.5 * dof1, 0.5 * dof2, p, &y);
-  return dof2 * x / (dof1 * y);
-}
-
 double gamma_cdf(double x, double shape, double rate) {
   need_number("x", x);
   need_positive("rate", rate);
@@ -183,12 +147,6 @@ double beta_cdf(double x, double a, double b) {
   if (!(x >= 0 && x <= 1)) refuse("x", x, "between 0 and 1");
   return bm::ibeta(a, b, x);
 }
-double beta_cdf_in_double(double x, double a, double b) {
-  need_positive("a", a);
-  need_positive("b", b);
-  if (!(x >= 0 && x <= 1)) refuse("x", x, "between 0 and 1");
-  return bm::ibeta(a, b, x, bm::policies::policy<bm::policies::promote_double<false>>{});
-}
 double beta_quantile(double p, double a, double b) {
   need_chance(p);
   need_positive("a", a);
@@ -214,14 +172,6 @@ void need_mean(double mean) {
 }
 }  // namespace
 
-double poisson_pmf(std::int64_t n, double mean) {
-  need_mean(mean);
-  if (n < 0) return 0;
-  if (mean == 0) return n == 0 ? 1.0 : 0.0;
-  if (n == 0) return std::exp(-mean);
-  // mean^n exp(-mean) / n! as a derivative of P(n + 1, mean): no cancellation of large logarithms.
-  return bm::gamma_p_derivative(static_cast<double>(n) + 1, mean);
-}
 double poisson_log_pmf(std::int64_t n, double mean) {
   need_mean(mean);
   if (n < 0) return -kInf;
@@ -229,12 +179,6 @@ double poisson_log_pmf(std::int64_t n, double mean) {
   const auto k = static_cast<double>(n);
   return k * std::log(mean) - mean - log_gamma(k + 1);
 }
-double poisson_cdf(std::int64_t n, double mean) {
-  need_mean(mean);
-  if (n < 0) return 0;
-  return gamma_q(static_cast<double>(n) + 1, mean);
-}
-
 double binomial_pmf(std::int64_t k, std::int64_t n, double p) {
   need_count("trials", n);
   need_chance(p);
@@ -244,14 +188,6 @@ double binomial_pmf(std::int64_t k, std::int64_t n, double p) {
   const auto a = static_cast<double>(k), b = static_cast<double>(n - k);
   return bm::ibeta_derivative(a + 1, b + 1, p) / (a + b + 1);
 }
-double binomial_at_least(std::int64_t k, std::int64_t n, double p) {
-  need_count("trials", n);
-  need_chance(p);
-  if (k <= 0) return 1;
-  if (k > n) return 0;
-  return bm::ibeta(static_cast<double>(k), static_cast<double>(n - k) + 1, p);
-}
-
 Interval poisson_interval(std::int64_t n, double confidence) {
   need_count("events", n);
   if (!(confidence > 0 && confidence < 1)) refuse("confidence", confidence, "between 0 and 1");
@@ -274,11 +210,4 @@ double log_sum_exp(std::span<const double> x) noexcept {
   for (const double v : x) sum += std::exp(v - top);
   return top + std::log(sum);
 }
-double log_diff_exp(double a, double b) noexcept {
-  if (b == -kInf) return a;
-  const double d = b - a;
-  if (d >= 0) return -kInf;
-  return a + (d > -0.69314718055994530942 ? std::log(-std::expm1(d)) : std::log1p(-std::exp(d)));
-}
-
 }  // namespace shaftlog

@@ -30,26 +30,19 @@ inline double normal_tail(double z) noexcept { return 0.5 * std::erfc(0.70710678
 double normal_log_pdf(double z) noexcept;
 /// log P(Z <= z), accurate for every z: below -37, where P underflows, by the continued fraction of Mills' ratio.
 double normal_log_cdf(double z) noexcept;
-/// log(P(low < Z <= high)) without cancellation; -inf when low >= high.
-double normal_log_between(double low, double high) noexcept;
 /// z with P(Z <= z) = p; -inf at 0, +inf at 1.
 double normal_quantile(double p);
 
 // --- Student's t, chi-square, F: degrees of freedom > 0, need not be whole -------------------------------------------
 double t_pdf(double t, double dof);
-double t_cdf(double t, double dof);
 double t_tail(double t, double dof);
 double t_quantile(double p, double dof);
 
 double chi_square_cdf(double x, double dof);
 double chi_square_tail(double x, double dof);
 double chi_square_quantile(double p, double dof);
-/// x with P(X > x) = p: keeps the digits of a small p.
-double chi_square_upper_quantile(double p, double dof);
 
-double f_cdf(double f, double dof1, double dof2);
 double f_tail(double f, double dof1, double dof2);
-double f_quantile(double p, double dof1, double dof2);
 
 // --- gamma and beta -------------------------------------------------------------------------------------------------
 /// Gamma law with `shape` and `rate` (mean shape / rate).
@@ -61,8 +54,6 @@ double gamma_p(double a, double x);
 double gamma_q(double a, double x);
 /// Regularised incomplete beta function I_x(a, b), the cdf of the beta law; a, b > 0, 0 <= x <= 1.
 double beta_cdf(double x, double a, double b);
-/// The same without the help of long double: absolute error below 1e-12 for a, b < 1000, several times faster.
-double beta_cdf_in_double(double x, double a, double b);
 double beta_quantile(double p, double a, double b);
 /// log |Gamma(x)|, x > 0; no global state, so it may be called from any thread (std::lgamma may not).
 double log_gamma(double x);
@@ -70,14 +61,10 @@ double digamma(double x);
 double trigamma(double x);
 
 // --- Poisson and binomial -------------------------------------------------------------------------------------------
-/// P(N = n) for a count with `mean` >= 0.
-double poisson_pmf(std::int64_t n, double mean);
+/// log P(N = n) for a count with `mean` >= 0.
 double poisson_log_pmf(std::int64_t n, double mean);
-/// P(N <= n)
-double poisson_cdf(std::int64_t n, double mean);
-/// Binomial law: P(K = k) and P(K >= k) of n trials with chance p each.
+/// Binomial law: P(K = k) of n trials with chance p each.
 double binomial_pmf(std::int64_t k, std::int64_t n, double p);
-double binomial_at_least(std::int64_t k, std::int64_t n, double p);
 
 /// Exact two-sided limits of a Poisson mean from one count. Divide by the exposure for limits of a rate.
 /// \param confidence 0 < confidence < 1, e.g. 0.9: each tail holds 5 %
@@ -90,7 +77,5 @@ Interval poisson_interval(std::int64_t n, double confidence);
 double log_sum_exp(double a, double b) noexcept;
 /// log(sum exp(x)); -inf for an empty list.
 double log_sum_exp(std::span<const double> x) noexcept;
-/// log(exp(a) - exp(b)) for a >= b.
-double log_diff_exp(double a, double b) noexcept;
 
 }  // namespace shaftlog

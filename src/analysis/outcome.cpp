@@ -257,7 +257,7 @@ Outcome alarms_since(const Looking& at) {
                          counted(out.records, "alarm", "alarms"), figure_text(h_after), at.day(at.since),
                          figure_text(*out.now, "per 1000 h"), figure_text(out.baseline->value));
   if (before + out.records > 0) {
-    const RateRatio r = compare_rates(out.records, h_after, before, h_before, 1, 0.9);
+    const RateRatio r = compare_rates(out.records, h_after, before, h_before, 0.9);
     if (std::isfinite(r.ratio) && std::isfinite(r.limits.high)) {
       out.factor = Estimate{r.ratio, r.limits.low, r.limits.high};
       if (out.found && *out.found > 1) out.verdict = judge(*out.factor, *out.found, kLossMargin);

@@ -205,17 +205,17 @@ PlainSignal regression(std::span<const double> x, std::span<const double> at, st
   }
   std::vector<double> since_first{at.begin(), at.end()};  // far from 0 it would be told badly from the constant
   for (double& t : since_first) t -= at.front();
-  const LinearFit line = fit_line(since_first, x, weights);
-  s.statistic = line.f_p;
+  const LineFit line = fit_line(since_first, x, weights);
+  s.statistic = line.p;
   s.signals = s.statistic < s.limit;
-  s.is_up = line.coefficients[1] > 0;
+  s.is_up = line.slope > 0;
   const double last = since_first.back(), step = last / static_cast<double>(at.size() - 1);
-  const Prediction next = predict(line, std::array{last + step});
+  const Prediction next = predict(line, last + step);
   s.next = Estimate{next.fit, next.next.low, next.next.high};
   if (const double middle = median(x); has_slope && middle > 0) {
-    const Interval limits = coefficient_limits(line, 1);
+    const Interval limits = slope_limits(line);
     const double scale = 1e5 / middle;
-    s.slope_pct_per_1000h = Estimate{line.coefficients[1] * scale, limits.low * scale, limits.high * scale};
+    s.slope_pct_per_1000h = Estimate{line.slope * scale, limits.low * scale, limits.high * scale};
   }
   return s;
 }

@@ -15,7 +15,7 @@ set(layers base domain analysis storage interchange reports app cli web)
 set(heavy_only_storage "SQLiteCpp/|sqlite3\\.h")
 set(heavy_only_cli "CLI/")
 set(heavy_only_web "microhttpd\\.h")
-set(heavy_any "SQLiteCpp/|sqlite3\\.h|CLI/|microhttpd\\.h|boost/|Eigen/|nlohmann/|xlsxwriter|cairo|sodium")
+set(heavy_any "SQLiteCpp/|sqlite3\\.h|CLI/|microhttpd\\.h|boost/|nlohmann/|xlsxwriter|cairo|sodium")
 
 file(GLOB_RECURSE files RELATIVE ${SOURCE}/src ${SOURCE}/src/*.hpp ${SOURCE}/src/*.cpp)
 set(read 0)

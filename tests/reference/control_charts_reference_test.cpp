@@ -31,8 +31,6 @@ void put_run_lengths(Answers& a) {
         const double head = q.find("head start h/2") != std::string::npos ? h / 2 : 0;
         put(two ? cusum_run_length_two_sided(k, h, shift, head) : cusum_run_length(k, h, shift, head));
       }
-    } else if (r.check == "arl_siegmund") {
-      put(siegmund_run_length(number_after("k="), number_after("h="), number_after("shift=")));
     } else if (r.check == "arl_design") {
       const double wanted = number_after("ARL0=");
       put(q.rfind("cusum", 0) == 0 ? cusum_limit_for(number_after("k="), wanted)

@@ -332,13 +332,6 @@ TEST_CASE("washout cell: far past a bound the weight goes on smoothly") {
   }
 }
 
-TEST_CASE("distributions: the beta law in double agrees with the one helped by long double") {
-  for (const double a : {1.0, 1.9, 17.4, 230.0, 900.0})
-    for (const double b : {1.0, 2.8, 41.0, 900.0})
-      for (const double x : {0.0, 1e-6, 0.02, 0.3, a / (a + b), 0.7, 0.995, 1.0})
-        CHECK(beta_cdf_in_double(x, a, b) == Approx(beta_cdf(x, a, b)).margin(1e-12));
-}
-
 TEST_CASE("slow duty ahead: mean and spread of the time to come are those of many walks") {
   // Sums over small steps of x' = a x + noise, from a state that is known to some extent.
   const double season = 0.1, days = 60, step = 0.5, a = std::exp(-step / washout::kSeasonDays);
