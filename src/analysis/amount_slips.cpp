@@ -272,11 +272,11 @@ class Slips {
     std::string says =
         wrong == nullptr
             ? fmt::format("{} cm3 where about {} cm3 were to be expected", plain_figure(s.taken_cm3, 4),
-                          plain_figure(expected, 4))
+                          plain_figure(expected, 2))
             : fmt::format(
                   "{} cm3, and with the greasings up to the next full cavity {} cm3 where about {} cm3 were to "
                   "be expected",
-                  plain_figure(*wrong->taken_cm3, 4), plain_figure(s.taken_cm3, 4), plain_figure(expected, 4));
+                  plain_figure(*wrong->taken_cm3, 4), plain_figure(s.taken_cm3, 4), plain_figure(expected, 2));
     if (!order.empty() && v.slip > v.odd) {
       const Reading& best = v.readings[order[0]];
       says += fmt::format(
@@ -452,8 +452,8 @@ class Slips {
     };
     const std::string says =
         fmt::format("{} and {} cm3 on two shafts the same day, where about {} and {} cm3 were to be expected: {}",
-                    plain_figure(p.taken_cm3, 4), plain_figure(q.taken_cm3, 4), plain_figure(v.p_expected, 4),
-                    plain_figure(v.q_expected, 4), v.which);
+                    plain_figure(p.taken_cm3, 4), plain_figure(q.taken_cm3, 4), plain_figure(v.p_expected, 2),
+                    plain_figure(v.q_expected, 2), v.which);
     out_.push_back({SuspectKind::swapped_shafts,
                     p.record,
                     {q.record},

@@ -295,6 +295,7 @@ WashoutResult fit_washout(const ShaftHistory& history, const WashoutPrior& prior
     result.steps.push_back(step);
   }
   const Segment& now = watches.front().segment();
+  result.steps.back().slow_duty_cov = now.cov_rate_duty();
   count(now);
   result.fill_sd_cm3 = now.errors().fill_sd_cm3;
   result.duty_sd = now.errors().duty_sd;

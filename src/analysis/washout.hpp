@@ -77,7 +77,7 @@ struct WashoutStep {
   double p_step = 0, p_wear = 0;
   double missing_after_cm3 = 0, missing_after_sd = 0;  ///< free volume left after the greasing
   double slow_duty = 0, slow_duty_sd = 0;              ///< of ln(washout): season, trade, draught; fades over weeks
-  double slow_duty_cov = 0;                            ///< with ln(washout): what is one's is not the other's
+  double slow_duty_cov = 0;  ///< with ln(washout), of the last step: what is one's is not the other's
   /// A manual shaft took next to nothing where it should have taken much: path blocked, water, or not really greased.
   bool is_path_suspect = false;
 };

@@ -276,7 +276,6 @@ WashoutStep Segment::read(const GreasingInterval& g) {
   step.missing_after_sd = std::sqrt(std::max(0.0, now.vm));
   step.slow_duty = now.d;
   step.slow_duty_sd = std::sqrt(std::max(0.0, now.vd));
-  step.slow_duty_cov = cov_rate_duty();
   return step;
 }
 
