@@ -16,8 +16,7 @@ std::string when_cell(const DueItem& i, const Zone& zone, Instant as_of) {
   if (i.is_overdue) {
     std::string by;
     if (i.overdue_h && *i.overdue_h > 0) by = format_figure(*i.overdue_h) + " h";
-    if (i.overdue_days && *i.overdue_days > 0)
-      by += fmt::format("{}{} days", by.empty() ? "" : ", ", format_figure(*i.overdue_days));
+    if (i.overdue_days && *i.overdue_days > 0) by += (by.empty() ? "" : ", ") + format_days_past(*i.overdue_days);
     return by.empty() ? "OVERDUE" : "OVERDUE by " + by;
   }
   std::string out = i.due_at ? format_day(*i.due_at, zone) : "-";

@@ -21,6 +21,11 @@ std::string format_estimate(const std::optional<Estimate>& e, int digits) {
   return e ? format_estimate(*e, digits) : "-";
 }
 
+std::string format_days_past(double days) {
+  if (!(days >= 1)) return "under a day";
+  return days < 2 ? std::string{"1 day"} : fmt::format("{} days", format_figure(std::floor(days), 9));
+}
+
 std::string format_expected_cm3(const Estimate& e) {
   return fmt::format("{} cm3; usual {} to {}", std::lround(e.value), std::lround(e.low), std::lround(e.high));
 }

@@ -18,6 +18,9 @@ std::string format_estimate(const Estimate& e, int digits = 3);
 /// "-" for what is not known.
 std::string format_estimate(const std::optional<Estimate>& e, int digits = 3);
 
+/// Full days that have gone by: "18 days", "1 day", "under a day".
+std::string format_days_past(double days);
+
 /// An amount to expect, as one reads it from a gun or a scale: "78 cm3; usual 70 to 95", whole cm3.
 std::string format_expected_cm3(const Estimate& e);
 

@@ -151,7 +151,7 @@ std::string ships(const ReviewView& view, const Names& names, const TextStyle& s
 std::string due_cell(const NextGreasing& n, const Zone& zone) {
   if (n.is_overdue) {
     if (n.overdue_h && *n.overdue_h > 0) return fmt::format("overdue by {} h", format_figure(*n.overdue_h));
-    if (n.overdue_days && *n.overdue_days > 0) return fmt::format("overdue by {} days", format_figure(*n.overdue_days));
+    if (n.overdue_days && *n.overdue_days > 0) return "overdue by " + format_days_past(*n.overdue_days);
     return "overdue";
   }
   return n.due_at ? format_day(*n.due_at, zone) : "-";

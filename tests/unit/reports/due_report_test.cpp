@@ -42,7 +42,7 @@ TEST_CASE("due text: the expected amount stands beside what is due, with the cau
   const SampleReview s;
   const std::string text = due_text(list_due(s.vessels, s.as_of, 30), s.reg, s.as_of, 30, {100, false});
   CHECK_THAT(text, Contains("78 cm3; usual 70 to 95"));
-  CHECK_THAT(text, Contains("OVERDUE by 130 h, 18.2 days"));
+  CHECK_THAT(text, Contains("OVERDUE by 130 h, 18 days"));
   CHECK_THAT(text, Contains("A hand never comes before a grease nozzle"));
   CHECK_THAT(due_text({}, s.reg, s.as_of, 30, {100, false}), Contains("Nothing is due."));
 }

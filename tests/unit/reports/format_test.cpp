@@ -77,3 +77,11 @@ TEST_CASE("format: a figure never comes with an exponent, however large or small
   CHECK(format_figure(9.99996, 4) == "10");
   CHECK(format_figure(-0.0000000001, 2) == "0");
 }
+
+TEST_CASE("format: days that have gone by are whole ones") {
+  CHECK(format_days_past(0.02) == "under a day");
+  CHECK(format_days_past(1) == "1 day");
+  CHECK(format_days_past(1.99) == "1 day");
+  CHECK(format_days_past(18.2) == "18 days");
+  CHECK(format_days_past(12345.9) == "12345 days");
+}
