@@ -96,6 +96,56 @@ TEST_CASE("judge: who knows all finds a large step within few records and hardly
   CHECK(found >= 0.8 * steps);
 }
 
+// Against the law of all records at once: ln N(y; a, C) - ln N(y; 0, C), C with the usual rate's spread in it.
+TEST_CASE("judge: a usual rate that is not known is integrated out", "[simulation][judge]") {
+  constexpr std::size_t n = 7;
+  Series s;
+  s.residual = {3, -8, 5, 20, 31, 14, 40};
+  s.usual = {50, 60, 0, 55, 70, 40, 65};
+  s.variance = {120, 90, 150, 100, 130, 80, 110};
+  s.shared = {0, -40, 0, -50, -30, -35, -45};
+  s.usual_sd = 0.3;
+  for (std::size_t i = 0; i < n; ++i) {
+    s.from.push_back(from_unix(100000 * static_cast<std::int64_t>(i)));
+    s.at.push_back(from_unix(100000 * static_cast<std::int64_t>(i + 1)));
+  }
+  s.known = s.at;
+  s.adds = [&](std::size_t k, std::size_t i) { return 0.5 * s.usual[i] + 2 * static_cast<double>(i - k); };
+  double best = 0;
+  for (std::size_t k = 0; k < n; ++k) {
+    // C x = a by elimination; the ratio is x'y - x'a / 2.
+    std::vector<std::vector<double>> c(n, std::vector<double>(n + 1));
+    for (std::size_t i = 0; i < n; ++i) {
+      for (std::size_t j = 0; j < n; ++j) c[i][j] = s.usual_sd * s.usual_sd * s.usual[i] * s.usual[j];
+      c[i][i] += s.variance[i];
+      if (i > 0) c[i][i - 1] += s.shared[i];
+      if (i + 1 < n) c[i][i + 1] += s.shared[i + 1];
+      c[i][n] = i < k ? 0.0 : s.adds(k, i);
+    }
+    for (std::size_t p = 0; p < n; ++p) {
+      for (std::size_t i = 0; i < n; ++i) {
+        if (i == p) continue;
+        const double f = c[i][p] / c[p][p];
+        for (std::size_t j = p; j <= n; ++j) c[i][j] -= f * c[p][j];
+      }
+    }
+    double ratio = 0;
+    for (std::size_t i = 0; i < n; ++i) ratio += c[i][n] / c[i][i] * (s.residual[i] - (i < k ? 0.0 : s.adds(k, i)) / 2);
+    best = std::max(best, ratio);
+  }
+  REQUIRE(best > 0.5);
+  const std::vector<Series> ways{s};
+  const auto last_passes = [&](double threshold) {
+    const std::vector<Signal> all = signals(ways, threshold);
+    return !all.empty() && all.back().at == s.at.back();
+  };
+  CHECK(last_passes(best - 1e-9));
+  CHECK_FALSE(last_passes(best + 1e-9));
+  Series known = s;
+  known.usual_sd = 0;
+  CHECK_FALSE(signals(known, best + 0.5).empty());  // who knows the rate is surer here
+}
+
 TEST_CASE("judge: a finding with no fault behind it is false, with one it is right", "[simulation][judge]") {
   world::MadeVessel v;
   v.log.vessel.code = "x";

@@ -49,6 +49,8 @@ Series of_washout(const MadeVessel& v, const Fault& fault) {
     out.residual.push_back(i.taken_cm3 / v.truth.bias_of(s, i.at) - mean);
     out.variance.push_back(2 * square(s.fill_sd_cm3) + square(usual) * (square(s.scatter_sd) + square(s.slow_sd)) +
                            square(s.reading_sd * mean) + square(i.round_cm3) / 12 + 1);
+    const bool is_between = mean > 0 && mean < s.cavity_cm3;
+    out.usual.push_back(is_between ? usual : 0.0);
     const std::size_t n = out.size();
     out.shared.push_back(n > 1 && out.at[n - 2] == i.from ? -square(s.fill_sd_cm3) : 0.0);
   }
@@ -84,6 +86,7 @@ Series of_cycles(const MadeVessel& v, const Fault& fault) {
       out.known.push_back(std::max(before->recorded_at, c.recorded_at));
       out.residual.push_back(static_cast<double>(c.what.count - before->what.count) - n);
       out.variance.push_back(square(0.05 * n) + 9);
+      out.usual.push_back(n);
       out.shared.push_back(0);
     }
     before = &c;
@@ -116,6 +119,7 @@ Series of_content(const MadeVessel& v, const Fault& fault) {
     out.known.push_back(b.known);
     out.residual.push_back(b.used_cm3 - usual * b.due_cm3);
     out.variance.push_back(b.variance + b.error_from + b.error_at + square(0.02 * b.due_cm3) + 1);
+    out.usual.push_back(usual * b.due_cm3);
     out.shared.push_back(b.joined ? -b.error_from : 0.0);
     adds.push_back((factor - 1) * usual * b.due_cm3);
   }
@@ -148,6 +152,7 @@ Series of_alarms(const MadeVessel& v, const Fault& fault) {
     // Between the spreads with and without the fault, so that a single week does not decide.
     const double mid = mean * std::sqrt(fault.size);
     out.variance.push_back(mid + mid * mid / l.alarm_shape + 0.02);
+    out.usual.push_back(mean);
     out.shared.push_back(0);
   }
   out.adds = [means, size = fault.size](std::size_t, std::size_t i) { return (size - 1) * means[i]; };
@@ -308,48 +313,104 @@ namespace {
 
 // Cholesky factors of the tridiagonal covariance: whitened values have variance d.
 struct Whitened {
-  std::vector<double> d, gain, white;
+  std::vector<double> d, gain, white, usual;
 };
 
 Whitened whiten(const Series& s) {
   const std::size_t n = s.size();
-  Whitened w{std::vector<double>(n), std::vector<double>(n), std::vector<double>(n)};
+  Whitened w{std::vector<double>(n), std::vector<double>(n), std::vector<double>(n), std::vector<double>(n)};
   for (std::size_t i = 0; i < n; ++i) {
     w.gain[i] = i > 0 ? s.shared[i] / w.d[i - 1] : 0.0;
     w.d[i] = std::max(1e-6, s.variance[i] - w.gain[i] * s.shared[i]);
     w.white[i] = s.residual[i] - (i > 0 ? w.gain[i] * w.white[i - 1] : 0.0);
+    w.usual[i] = s.usual[i] - (i > 0 ? w.gain[i] * w.usual[i - 1] : 0.0);
   }
   return w;
 }
 
 }  // namespace
 
-std::vector<Signal> signals(const Series& s, double threshold) {
-  const std::size_t n = s.size();
+std::vector<Signal> signals(std::span<const Series> ways, double threshold) {
+  struct Way {
+    Whitened w;
+    std::vector<double> sum, with_usual, carry;
+    double usual_residual = 0, usual_usual = 0, best = 0;
+    std::size_t begins = 0;
+  };
+  const std::size_t n = ways.front().size();
   std::vector<Signal> out;
-  const Whitened w = whiten(s);
-  std::vector<double> sum(n, 0.0), carry(n, 0.0);
+  std::vector<Way> all;
+  for (const Series& s : ways) {
+    const std::vector<double> zeros(n, 0.0);
+    all.push_back({whiten(s), zeros, zeros, zeros});
+  }
   std::size_t start = 0;
   for (std::size_t i = 0; i < n; ++i) {
-    double best = 0;
-    std::size_t begins = i;
-    for (std::size_t k = start; k <= i; ++k) {
-      const double adds = s.adds(k, i) - (i > k ? w.gain[i] * carry[k] : 0.0);
-      carry[k] = adds;
-      sum[k] += (adds * w.white[i] - adds * adds / 2) / w.d[i];
-      if (sum[k] > best) {
-        best = sum[k];
-        begins = k;
+    const Way* likeliest = &all.front();
+    for (std::size_t m = 0; m < all.size(); ++m) {
+      Way& way = all[m];
+      way.usual_residual += way.w.usual[i] * way.w.white[i] / way.w.d[i];
+      way.usual_usual += square(way.w.usual[i]) / way.w.d[i];
+      // The usual rate is integrated out: a direction in which the residuals vary by its spread more.
+      const double spread = square(ways[m].usual_sd), learnt = spread / (1 + spread * way.usual_usual);
+      way.best = 0;
+      way.begins = i;
+      for (std::size_t k = start; k <= i; ++k) {
+        const double adds = ways[m].adds(k, i) - (i > k ? way.w.gain[i] * way.carry[k] : 0.0);
+        way.carry[k] = adds;
+        way.sum[k] += (adds * way.w.white[i] - adds * adds / 2) / way.w.d[i];
+        way.with_usual[k] += adds * way.w.usual[i] / way.w.d[i];
+        const double ratio =
+            way.sum[k] - learnt * (way.with_usual[k] * way.usual_residual - square(way.with_usual[k]) / 2);
+        if (ratio > way.best) {
+          way.best = ratio;
+          way.begins = k;
+        }
       }
+      if (way.best > likeliest->best) likeliest = &way;
     }
-    if (best > threshold) {
-      const auto first = s.known.begin() + static_cast<std::ptrdiff_t>(begins);
-      out.push_back({s.at[i], *std::max_element(first, s.known.begin() + static_cast<std::ptrdiff_t>(i) + 1)});
+    double sum = 0;
+    for (const Way& way : all) sum += std::exp(way.best - likeliest->best);
+    if (likeliest->best + std::log(sum / static_cast<double>(all.size())) > threshold) {
+      const auto& known = ways.front().known;
+      const auto first = known.begin() + static_cast<std::ptrdiff_t>(likeliest->begins);
+      out.push_back({ways.front().at[i], *std::max_element(first, known.begin() + static_cast<std::ptrdiff_t>(i) + 1)});
       start = i + 1;
     }
   }
   return out;
 }
+
+std::vector<Signal> signals(const Series& series, double threshold) {
+  return signals(std::span{&series, 1}, threshold);
+}
+
+namespace {
+
+/// How far the usual rate of one subject may lie from what its like do, relative.
+double spread_of_usual(FaultKind kind) {
+  if (is_of_shaft(kind)) return 0.3;
+  if (kind == FaultKind::alarm_rate) return 0.66;
+  return 0.03;
+}
+
+/// Its series at five sizes of equal share, the usual rate not known.
+std::vector<Series> ways_of(const MadeVessel& vessel, Fault fault) {
+  constexpr std::size_t kWays = 5, kDraws = 100 * kWays;
+  world::Dice dice = world::Dice::of(0x512e, static_cast<std::uint64_t>(fault.kind));
+  std::vector<double> drawn;
+  for (std::size_t i = 0; i < kDraws; ++i) drawn.push_back(world::draw_size(fault.kind, dice));
+  std::sort(drawn.begin(), drawn.end());
+  std::vector<Series> out;
+  for (std::size_t i = 0; i < kWays; ++i) {
+    fault.size = drawn[(2 * i + 1) * kDraws / (2 * kWays)];
+    out.push_back(series_of(vessel, fault));
+    out.back().usual_sd = spread_of_usual(fault.kind);
+  }
+  return out;
+}
+
+}  // namespace
 
 double log_evidence(Series s, Instant until) {
   for (std::size_t i = 0; i < s.size(); ++i) {
@@ -397,10 +458,12 @@ FaultKind likelier_kind(const MadeVessel& vessel, ShaftId shaft, Instant until) 
 Limits tune_limits(const std::vector<MadeVessel>& healthy, const double (&false_per_100_years)[world::kFaultKinds],
                    unsigned threads) {
   Limits out;
-  constexpr std::size_t kGrid = 61;
+  // The heights tried, and how often each was passed; the last counts the years.
+  constexpr std::size_t kGrid = 61, kCoarse = 31;
   const auto height = [](std::size_t g) { return 0.25 * static_cast<double>(g); };
+  const auto coarse = [](std::size_t g) { return 0.5 * static_cast<double>(g); };
   for (std::size_t kind = 0; kind < world::kFaultKinds; ++kind) {
-    std::vector<std::vector<double>> counted(healthy.size(), std::vector<double>(kGrid + 1, 0.0));
+    std::vector<std::vector<double>> counted(healthy.size(), std::vector<double>(kGrid + 1, 0.0)), learner = counted;
     in_parallel(healthy.size(), threads, [&](std::size_t v) {
       const MadeVessel& vessel = healthy[v];
       world::Dice dice = world::Dice::of(0x5eed + kind, v);
@@ -409,13 +472,17 @@ Limits tune_limits(const std::vector<MadeVessel>& healthy, const double (&false_
         f.kind = static_cast<FaultKind>(kind);
         f.onset = vessel.truth.last;
         f.size = world::draw_size(f.kind, dice);
-        const Series s = series_of(vessel, f);
-        counted[v][kGrid] += years;
-        for (std::size_t g = 0; g < kGrid; ++g) {
-          const std::size_t n = signals(s, height(g)).size();
-          counted[v][g] += static_cast<double>(n);
-          if (n == 0) break;
-        }
+        const auto count = [&](std::span<const Series> ways, std::vector<double>& to, std::size_t grid,
+                               const auto& height_of) {
+          to[kGrid] += years;
+          for (std::size_t g = 0; g < grid; ++g) {
+            const std::size_t n = signals(ways, height_of(g)).size();
+            to[g] += static_cast<double>(n);
+            if (n == 0) break;
+          }
+        };
+        count(std::vector<Series>{series_of(vessel, f)}, counted[v], kGrid, height);
+        count(ways_of(vessel, f), learner[v], kCoarse, coarse);
       };
       if (world::is_of_shaft(static_cast<FaultKind>(kind))) {
         for (const ShaftTruth& s : vessel.truth.shafts) {
@@ -426,27 +493,42 @@ Limits tune_limits(const std::vector<MadeVessel>& healthy, const double (&false_
           watch(Fault{{}, vessel.log.feeds.front().shaft, l.lubricator, {}, kLatest, 1});
       }
     });
-    double years = 0;
-    for (const auto& c : counted) years += c[kGrid];
-    out.threshold[kind] = height(kGrid - 1);
-    for (std::size_t g = 0; g < kGrid; ++g) {
-      double n = 0;
-      for (const auto& c : counted) n += c[g];
-      if (100 * n <= false_per_100_years[kind] * years) {
-        out.threshold[kind] = height(g);
-        break;
+    const auto lowest = [&](const std::vector<std::vector<double>>& of, std::size_t grid, const auto& height_of) {
+      double years = 0;
+      for (const auto& c : of) years += c[kGrid];
+      for (std::size_t g = 0; g < grid; ++g) {
+        double n = 0;
+        for (const auto& c : of) n += c[g];
+        if (100 * n <= false_per_100_years[kind] * years) return height_of(g);
       }
-    }
+      return height_of(grid - 1);
+    };
+    out.threshold[kind] = lowest(counted, kGrid, height);
+    out.learner[kind] = lowest(learner, kCoarse, coarse);
   }
   return out;
 }
 
-std::optional<Instant> limit_finds(const MadeVessel& vessel, const Fault& fault, const Limits& limits) {
+namespace {
+
+std::optional<Instant> first_in_time(const std::vector<Signal>& all, const MadeVessel& vessel, const Fault& fault) {
   const Instant end = std::min(fault.end, vessel.truth.last);
-  for (const Signal& t : signals(series_of(vessel, fault), limits.threshold[static_cast<std::size_t>(fault.kind)])) {
+  for (const Signal& t : all) {
     if (t.at >= fault.onset && t.known <= end) return t.known;
   }
   return std::nullopt;
+}
+
+}  // namespace
+
+std::optional<Instant> limit_finds(const MadeVessel& vessel, const Fault& fault, const Limits& limits) {
+  const double threshold = limits.threshold[static_cast<std::size_t>(fault.kind)];
+  return first_in_time(signals(series_of(vessel, fault), threshold), vessel, fault);
+}
+
+std::optional<Instant> learner_finds(const MadeVessel& vessel, const Fault& fault, const Limits& limits) {
+  const double threshold = limits.learner[static_cast<std::size_t>(fault.kind)];
+  return first_in_time(signals(ways_of(vessel, fault), threshold), vessel, fault);
 }
 
 }  // namespace shaftlog::judge

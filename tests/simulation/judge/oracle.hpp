@@ -3,6 +3,7 @@
 #include "match.hpp"
 
 #include <optional>
+#include <span>
 #include <vector>
 
 // The limit: a likelihood-ratio test that knows the usual rate, the size of the fault and every error's size, but not
@@ -18,6 +19,8 @@ struct Series {
   std::vector<double> residual;  ///< observed less what was to be expected without a fault
   std::vector<double> variance;
   std::vector<double> shared;  ///< covariance with the stretch before (errors that telescope: below 0)
+  std::vector<double> usual;   ///< what a usual rate twice as high would have added, without a fault
+  double usual_sd = 0;         ///< relative spread of the usual rate; 0: known
   /// What a fault that begins with stretch k adds to stretch i, i >= k.
   std::function<double(std::size_t k, std::size_t i)> adds;
   [[nodiscard]] std::size_t size() const { return at.size(); }
@@ -34,6 +37,10 @@ struct Signal {
 };
 /// Where the test passes `threshold`; after each it starts anew.
 std::vector<Signal> signals(const Series& series, double threshold);
+/// The same of a fault whose size is not known, nor, where `usual_sd` is above 0, the usual rate: `ways` are its series
+/// at sizes of equal share, and the likelihood ratios are averaged over them, each at its best moment, the usual rate
+/// integrated out.
+std::vector<Signal> signals(std::span<const Series> ways, double threshold);
 
 /// Log of how much likelier the records known by `until` are with the fault than without, its moment being any day
 /// alike.
@@ -48,6 +55,7 @@ world::FaultKind likelier_kind(const world::MadeVessel& vessel, ShaftId shaft, I
 /// findings, whoever looks for each of them shares the rate out among them.
 struct Limits {
   double threshold[world::kFaultKinds] = {};
+  double learner[world::kFaultKinds] = {};  ///< of one who must learn the usual rate and the size
 };
 Limits tune_limits(const std::vector<world::MadeVessel>& healthy,
                    const double (&false_per_100_years)[world::kFaultKinds], unsigned threads);
@@ -55,6 +63,8 @@ Limits tune_limits(const std::vector<world::MadeVessel>& healthy,
 /// When the limit could know of the fault, from what was in the log by then; empty: not before its end: it is not
 /// observable.
 std::optional<Instant> limit_finds(const world::MadeVessel& vessel, const world::Fault& fault, const Limits& limits);
+/// The same of one who knows how usual rates and sizes are spread and every error, but neither this rate nor this size.
+std::optional<Instant> learner_finds(const world::MadeVessel& vessel, const world::Fault& fault, const Limits& limits);
 
 /// Greasings of a shaft that filled it, each with all that was taken since the one before: for oracle and yardsticks.
 struct FilledInterval {

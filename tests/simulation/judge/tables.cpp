@@ -100,10 +100,11 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
       fmt::format("{:<13}{:>7}{:>8}{:>7}{:>7}{:>7}{:>7}{:>6}{:>7}{:>7}{:>7} |{:>8}{:>7}{:>7}{:>8} |{:>7}{:>7}\n",
                   "fault", "faults", "accused", "found", "observ", "found", "share", "kind", "at end", "limit",
                   "at end", "shaft", "delay", "limit", "target", "run h", "limit");
+  std::string by_learner;
   for (std::size_t k = 0; k < world::kFaultKinds; ++k) {
     const auto kind = static_cast<world::FaultKind>(k);
     int n = 0, accused = 0, found_all = 0, observable = 0, found = 0, right_open = 0, right_last = 0, tellable = 0;
-    int right_shaft = 0, limit_open = 0, limit_last = 0;
+    int right_shaft = 0, limit_open = 0, limit_last = 0, learnt = 0, learnt_of_observable = 0;
     const bool is_of_loss = world::is_of_shaft(kind);
     std::vector<double> records, hours, limit_records, limit_hours;
     for (std::size_t i = 0; i < fleet.size(); ++i) {
@@ -116,6 +117,9 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
         accused += m.was_accused ? 1 : 0;
         found_all += m.is_found ? 1 : 0;
         const auto limit = limit_finds(v, f, limits);
+        const bool is_learnt = learner_finds(v, f, limits).has_value();
+        learnt += is_learnt ? 1 : 0;
+        learnt_of_observable += limit && is_learnt ? 1 : 0;
         if (limit) {
           ++observable;
           found += m.is_found ? 1 : 0;
@@ -147,7 +151,11 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
         share(right_open, found_all), share(right_last, found_all), share(limit_open, is_of_loss ? found_all : 0),
         share(limit_last, is_of_loss ? found_all : 0), share(right_shaft, tellable), median_of(records),
         median_of(limit_records), target, median_of(hours), median_of(limit_hours));
+    by_learner += fmt::format("{}{} {} of {} ({})", by_learner.empty() ? "" : ", ", world::name_of(kind),
+                              learnt_of_observable, observable, learnt);
     const std::string_view row = world::name_of(kind);
+    put_csv(csv, "faults", row, "learner_of_observable", learnt_of_observable);
+    put_csv(csv, "faults", row, "learner", learnt);
     put_csv(csv, "faults", row, "faults", n);
     put_csv(csv, "faults", row, "found", found_all);
     put_csv(csv, "faults", row, "observable", observable);
@@ -162,6 +170,7 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
     put_csv(csv, "faults", row, "median_run_h", median_of(hours));
     put_csv(csv, "faults", row, "median_run_h_limit", median_of(limit_hours));
   }
+  out += "found of the observable (in all) by one who must learn the usual rate and the size:\n  " + by_learner + '\n';
   return out;
 }
 
