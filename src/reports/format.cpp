@@ -1,5 +1,6 @@
 #include "reports/format.hpp"
 
+#include "analysis/forecast.hpp"
 #include "base/error.hpp"
 #include "base/figure.hpp"
 
@@ -24,6 +25,15 @@ std::string format_estimate(const std::optional<Estimate>& e, int digits) {
 std::string format_days_past(double days) {
   if (!(days >= 1)) return "under a day";
   return days < 2 ? std::string{"1 day"} : fmt::format("{} days", format_figure(std::floor(days), 9));
+}
+
+std::string format_due(const NextGreasing& n, const Zone& zone) {
+  if (n.is_overdue) {
+    if (n.overdue_h && *n.overdue_h > 0) return fmt::format("overdue by {} h", format_figure(*n.overdue_h));
+    if (n.overdue_days && *n.overdue_days > 0) return "overdue by " + format_days_past(*n.overdue_days);
+    return "overdue";
+  }
+  return n.due_at ? format_day(*n.due_at, zone) : "-";
 }
 
 std::string format_expected_cm3(const Estimate& e) {

@@ -10,6 +10,8 @@
 
 namespace shaftlog {
 
+struct NextGreasing;
+
 /// `value` with about `digits` significant digits, never in exponent form, no trailing zeros: 0.2476 (3) is "0.248",
 /// 12345.6 (3) is "12346". "unknown" when it is not finite.
 std::string format_figure(double value, int digits = 3);
@@ -20,6 +22,9 @@ std::string format_estimate(const std::optional<Estimate>& e, int digits = 3);
 
 /// Full days that have gone by: "18 days", "1 day", "under a day".
 std::string format_days_past(double days);
+
+/// When a shaft is to be greased: "2026-03-14", "overdue by 120 h", "overdue by 18 days"; "-" when it is not known.
+std::string format_due(const NextGreasing& n, const Zone& zone);
 
 /// An amount to expect, as one reads it from a gun or a scale: "78 cm3; usual 70 to 95", whole cm3.
 std::string format_expected_cm3(const Estimate& e);

@@ -14,15 +14,6 @@ namespace {
 
 TableCell cell(std::string text) { return {std::move(text), {}}; }
 
-std::string greasing_due(const NextGreasing& n, const Zone& zone) {
-  if (n.is_overdue) {
-    if (n.overdue_h && *n.overdue_h > 0) return fmt::format("overdue by {} h", format_figure(*n.overdue_h));
-    if (n.overdue_days && *n.overdue_days > 0) return "overdue by " + format_days_past(*n.overdue_days);
-    return "overdue";
-  }
-  return n.due_at ? format_day(*n.due_at, zone) : "-";
-}
-
 std::string expected(const NextGreasing& n) {
   if (!n.expected_cm3) return "-";
   return fmt::format("{} ({} to {})", std::lround(n.expected_cm3->value), std::lround(n.expected_cm3->low),
@@ -177,7 +168,7 @@ void add_shaft_states(Report& report, const ReportInput& in) {
       std::optional<Estimate> starved;
       if (s.starved_h) starved = Estimate{s.starved_h->best, s.starved_h->least, s.starved_h->most};
       row.cells.push_back(cell(format_estimate(starved, 2)));
-      row.cells.push_back(cell(greasing_due(s.next_greasing, names.zone(v.vessel))));
+      row.cells.push_back(cell(format_due(s.next_greasing, names.zone(v.vessel))));
       row.cells.push_back(cell(expected(s.next_greasing)));
       t.rows.push_back(std::move(row));
     }
@@ -342,8 +333,8 @@ void add_planned_work(Report& report, const ReportInput& in) {
             cell(g.worst_interval_share ? std::to_string(g.late) : "-"),
             cell(g.worst_interval_share ? fmt::format("{:.2f}", *g.worst_interval_share) : "-"),
             cell(std::to_string(g.not_done)), cell(last ? format_day(*last, names.zone(v.vessel)) : "never"),
-            is_overdue ? TableCell{greasing_due(v.shafts[k].next_greasing, names.zone(v.vessel)), Urgency::plan}
-                       : cell(greasing_due(v.shafts[k].next_greasing, names.zone(v.vessel)))}});
+            TableCell{format_due(v.shafts[k].next_greasing, names.zone(v.vessel)),
+                      is_overdue ? std::optional{Urgency::plan} : std::nullopt}}});
     }
   }
   t.when_empty = "No shaft is registered.";

@@ -148,15 +148,6 @@ std::string ships(const ReviewView& view, const Names& names, const TextStyle& s
   return out;
 }
 
-std::string due_cell(const NextGreasing& n, const Zone& zone) {
-  if (n.is_overdue) {
-    if (n.overdue_h && *n.overdue_h > 0) return fmt::format("overdue by {} h", format_figure(*n.overdue_h));
-    if (n.overdue_days && *n.overdue_days > 0) return "overdue by " + format_days_past(*n.overdue_days);
-    return "overdue";
-  }
-  return n.due_at ? format_day(*n.due_at, zone) : "-";
-}
-
 std::string shafts(const ReviewView& view, const Names& names, const TextStyle& style) {
   TextTable table{{{"vessel"},
                    {"shaft"},
@@ -173,7 +164,7 @@ std::string shafts(const ReviewView& view, const Names& names, const TextStyle& 
       table.add({std::string{names.vessel(s.vessel)}, std::string{names.shaft(s.shaft)},
                  s.running_h ? format_figure(*s.running_h, 5) : "-", format_estimate(s.washout_cm3_per_h, 2),
                  format_estimate(s.trend_pct_per_1000h, 2), format_estimate(s.cavity_fill_pct, 2),
-                 format_estimate(starved, 2), due_cell(s.next_greasing, names.zone(s.vessel))});
+                 format_estimate(starved, 2), format_due(s.next_greasing, names.zone(s.vessel))});
     }
   }
   if (table.is_empty()) return "";
