@@ -188,9 +188,7 @@ std::string entry_json(const Entry& e, const Names& names, const Known& known, c
   json.key("record");
   write_record(json, e, names);
   json.key("expected").text_or_null(known.expected);
-  json.key("odd").begin_list();
-  for (const std::string& o : known.odd) json.text(o);
-  json.end_list();
+  json.key("odd").texts(known.odd);
   if (!changes.empty()) json.key("changed").text(changes);
   json.end_object();
   return json.take();

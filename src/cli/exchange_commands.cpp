@@ -86,9 +86,7 @@ std::string import_json(const ImportResult& r) {
   };
   write_faults("fault", r.faults, r.fault_count);
   write_faults("warning", r.warnings, r.warning_count);
-  json.key("register_changes").begin_list();
-  for (const std::string& c : r.register_changes) json.text(c);
-  json.end_list();
+  json.key("register_changes").texts(r.register_changes);
   json.key("rejects").begin_list();
   for (const std::filesystem::path& p : r.rejects) json.text(p.string());
   json.end_list();

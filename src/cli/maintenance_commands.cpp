@@ -1,6 +1,7 @@
 #include "app/keys.hpp"
 #include "app/maintenance.hpp"
 #include "base/text.hpp"
+#include "cli/counted.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
 #include "reports/json.hpp"
@@ -63,9 +64,7 @@ void add_check(Command& root, const Surroundings& around) {
       json.key("finding_remarks").integer(r.finding_remarks);
       json.key("verifications").integer(r.verifications);
       json.key("checkpoints").integer(r.checkpoints);
-      json.key("faults").begin_list();
-      for (const std::string& f : r.faults) json.text(f);
-      json.end_list();
+      json.key("faults").texts(r.faults);
       json.key("left_by_killed_programs").begin_list();
       for (const auto& left : r.left) json.text(left.string());
       json.end_list();
@@ -75,9 +74,6 @@ void add_check(Command& root, const Surroundings& around) {
       console.out(json.take());
     } else {
       for (const std::string& f : r.faults) console.out(f + '\n');
-      const auto count = [](std::int64_t n, const char* what) {
-        return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
-      };
       for (const auto& left : r.left) {
         console.out(fmt::format("note: {} was left by a program that was killed; nothing reads it, remove it\n",
                                 shown(left.string(), 200)));
@@ -86,17 +82,17 @@ void add_check(Command& root, const Surroundings& around) {
         console.out(
             fmt::format("note: {} recorded later than now, the last {}: this clock is behind, or another was "
                         "ahead; what is dated later than now counts from then on\n",
-                        count(later, "record"), format_utc(r.later.newest)));
+                        counted(later, "record"), format_utc(r.later.newest)));
       }
       const std::string state =
-          r.faults.empty() ? "all is well" : count(static_cast<std::int64_t>(r.faults.size()), "fault");
+          r.faults.empty() ? "all is well" : counted(static_cast<std::int64_t>(r.faults.size()), "fault");
       const std::string remarks =
-          r.finding_remarks == 0 ? "" : ", " + count(r.finding_remarks, "remark") + " on findings";
-      const std::string verified = r.verifications == 0 ? "" : ", " + count(r.verifications, "verification");
-      const std::string checkpoints = r.checkpoints == 0 ? "" : ", " + count(r.checkpoints, "checkpoint");
+          r.finding_remarks == 0 ? "" : ", " + counted(r.finding_remarks, "remark") + " on findings";
+      const std::string verified = r.verifications == 0 ? "" : ", " + counted(r.verifications, "verification");
+      const std::string checkpoints = r.checkpoints == 0 ? "" : ", " + counted(r.checkpoints, "checkpoint");
       console.out(fmt::format("{}: {}, {}, {}{}{}{}, schema {}\n", around.database().string(), state,
-                              count(r.vessels, "vessel"), count(r.records, "record"), remarks, verified, checkpoints,
-                              r.schema));
+                              counted(r.vessels, "vessel"), counted(r.records, "record"), remarks, verified,
+                              checkpoints, r.schema));
       if (signed_now) {
         console.out(*signed_now > 0 ? "signed how the records stand now\n" : "nothing new to sign\n");
       } else if (words->sign) {

@@ -109,14 +109,9 @@ void add_unpack(Command& root, const Surroundings& around) {
       json.key("joined").boolean(r.has_joined);
       json.key("older_copy").boolean(r.is_older_copy);
       json.key("register_added").integer(r.registered.added);
-      const auto list = [&json](const char* key, const std::vector<std::string>& texts) {
-        json.key(key).begin_list();
-        for (const std::string& t : texts) json.text(t);
-        json.end_list();
-      };
-      list("register_replaced", r.registered.replaced);
-      list("register_kept", r.registered.kept);
-      list("conflicts", r.conflicts);
+      json.key("register_replaced").texts(r.registered.replaced);
+      json.key("register_kept").texts(r.registered.kept);
+      json.key("conflicts").texts(r.conflicts);
       json.end_object();
       console.out(json.take());
       return code;

@@ -190,14 +190,9 @@ std::string recover_json(const RecoverResult& r) {
   json.key("emptied").begin_object();
   for (const auto& [column, n] : r.emptied) json.key(column).integer(n);
   json.end_object();
-  const auto list = [&](const char* name, const auto& items, const auto& text) {
-    json.key(name).begin_list();
-    for (const auto& item : items) json.text(text(item));
-    json.end_list();
-  };
-  list("corrects_what_is_lost", r.dangling, [](const Uuid& id) { return format_uuid(id); });
-  list("notes", r.notes, [](const std::string& s) { return s; });
-  list("faults", r.faults, [](const std::string& s) { return s; });
+  json.key("corrects_what_is_lost").ids(r.dangling);
+  json.key("notes").texts(r.notes);
+  json.key("faults").texts(r.faults);
   json.end_object();
   return json.take();
 }

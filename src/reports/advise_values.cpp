@@ -52,19 +52,13 @@ void write_year(JsonWriter& json, std::string_view key, const std::optional<Year
   json.end_object();
 }
 
-void write_texts(JsonWriter& json, std::string_view key, const std::vector<std::string>& texts) {
-  json.key(key).begin_list();
-  for (const std::string& t : texts) json.text(t);
-  json.end_list();
-}
-
 void write_shaft(JsonWriter& json, const ShaftAdvice& a, const Names& names) {
   json.begin_object();
   json.key("vessel").text(names.vessel(a.vessel));
   json.key("shaft").text(names.shaft(a.shaft));
   json.key("verdict").text(name_of(a.verdict));
   json.key("reason").text_or_null(a.reason);
-  write_texts(json, "causes_first", a.causes_first);
+  json.key("causes_first").texts(a.causes_first);
   json.key("washout_cm3_per_h").estimate(a.washout_cm3_per_h);
   json.key("intervals").integer(a.intervals);
   json.key("mostly_bounded").boolean(a.is_mostly_bounded);
@@ -101,7 +95,7 @@ void write_shaft(JsonWriter& json, const ShaftAdvice& a, const Names& names) {
   json.key("advised_dose_cm3_per_h").number(a.advised_dose_cm3_per_h);
   write_year(json, "year_now", a.year_now, a.density_g_cm3);
   write_year(json, "year_advised", a.year_advised, a.density_g_cm3);
-  write_texts(json, "says", a.says);
+  json.key("says").texts(a.says);
   json.end_object();
 }
 
@@ -173,7 +167,7 @@ std::string advice_json(const AdviceView& view) {
     }
     json.end_list();
   }
-  write_texts(json, "cautions", advice_cautions());
+  json.key("cautions").texts(advice_cautions());
   json.end_object();
   return json.take();
 }

@@ -29,18 +29,6 @@ void write_when(JsonWriter& j, const std::optional<When>& w) {
   j.end_object();
 }
 
-void write_ids(JsonWriter& j, std::span<const Uuid> ids) {
-  j.begin_list();
-  for (const Uuid& id : ids) j.text(format_uuid(id));
-  j.end_list();
-}
-
-void write_texts(JsonWriter& j, std::span<const std::string> texts) {
-  j.begin_list();
-  for (const std::string& t : texts) j.text(t);
-  j.end_list();
-}
-
 void write_id(JsonWriter& j, const std::optional<Uuid>& id) {
   if (id && !id->is_nil())
     j.text(format_uuid(*id));
@@ -59,8 +47,7 @@ class Json {
     j_.key("as_of").time(d_.as_of);
     j_.key("known").time(view_.known);
     j_.key("version").text(view_.version);
-    j_.key("answer");
-    write_texts(j_, d_.answer);
+    j_.key("answer").texts(d_.answer);
     j_.key("focus").integer(static_cast<std::int64_t>(d_.focus));
     bearings();
     changes();
@@ -77,13 +64,11 @@ class Json {
       j_.end_object();
     }
     j_.end_list();
-    j_.key("caveats");
-    write_texts(j_, d_.caveats);
+    j_.key("caveats").texts(d_.caveats);
     j_.key("methods").begin_object();
     for (const auto& [what, page] : dossier_methods()) j_.key(what).text(page);
     j_.end_object();
-    j_.key("cautions");
-    write_texts(j_, dossier_cautions(d_));
+    j_.key("cautions").texts(dossier_cautions(d_));
     j_.end_object();
     return j_.take();
   }
@@ -172,8 +157,7 @@ class Json {
       j_.key("factor").estimate(m.factor);
       j_.key("strength").number(m.strength);
       j_.key("p_first").number(m.p_first);
-      j_.key("records");
-      write_ids(j_, m.records);
+      j_.key("records").ids(m.records);
       j_.end_object();
     }
     j_.end_list();
@@ -244,8 +228,7 @@ class Json {
     j_.key("after_the_end").integer(l.after_the_end);
     j_.key("corrected").integer(l.corrected);
     j_.key("withdrawn").integer(l.withdrawn);
-    j_.key("late_records");
-    write_ids(j_, l.late_records);
+    j_.key("late_records").ids(l.late_records);
     j_.end_object();
     j_.key("told");
     if (!d_.told_step_days) {
@@ -289,21 +272,15 @@ class Json {
         j_.key("cause").text(c.text);
         j_.key("weight").number(c.score);
         j_.key("lacks_required").boolean(c.lacks_required);
-        j_.key("present");
-        write_texts(j_, c.present);
-        j_.key("absent");
-        write_texts(j_, c.absent);
-        j_.key("unknown");
-        write_texts(j_, c.unknown);
-        j_.key("checks");
-        write_texts(j_, c.checks);
+        j_.key("present").texts(c.present);
+        j_.key("absent").texts(c.absent);
+        j_.key("unknown").texts(c.unknown);
+        j_.key("checks").texts(c.checks);
         j_.end_object();
       }
       j_.end_list();
-      j_.key("reasoning");
-      write_texts(j_, m.reasoning);
-      j_.key("deciding");
-      write_texts(j_, m.deciding);
+      j_.key("reasoning").texts(m.reasoning);
+      j_.key("deciding").texts(m.deciding);
       j_.end_object();
     }
     j_.end_list();
@@ -321,8 +298,7 @@ class Json {
       j_.key("by").text_or_null(words_.by(x));
       j_.key("verified_by").text_or_null(words_.verified_by(x));
       j_.key("late_days").number(x.late_days);
-      j_.key("records");
-      write_ids(j_, x.records);
+      j_.key("records").ids(x.records);
       j_.end_object();
     }
     j_.end_list();

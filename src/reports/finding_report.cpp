@@ -130,12 +130,6 @@ std::string now_text(const FindingCase& c, std::span<const Entry> evidence, cons
   return out;
 }
 
-void write_words(JsonWriter& json, std::string_view key, const std::vector<std::string>& words) {
-  json.key(key).begin_list();
-  for (const std::string& w : words) json.text(w);
-  json.end_list();
-}
-
 void write_remark(JsonWriter& json, const FindingRemark& r) {
   json.begin_object();
   json.key("id").text(format_uuid(r.id));
@@ -245,7 +239,7 @@ std::string finding_case_json(const FindingCase& c, std::span<const Entry> evide
     }
   }
   json.end_list();
-  write_words(json, "cautions", c.now ? c.now->cautions : std::vector<std::string>{});
+  json.key("cautions").texts(c.now ? c.now->cautions : std::vector<std::string>{});
   json.key("records").begin_list();
   for (const Entry& e : evidence) write_record(json, e, names, verified_in(verified, e.head.id));
   json.end_list();

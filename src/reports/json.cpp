@@ -99,6 +99,18 @@ JsonWriter& JsonWriter::text(std::string_view value) {
   return *this;
 }
 
+JsonWriter& JsonWriter::texts(std::span<const std::string> values) {
+  begin_list();
+  for (const std::string& v : values) text(v);
+  return end_list();
+}
+
+JsonWriter& JsonWriter::ids(std::span<const Uuid> values) {
+  begin_list();
+  for (const Uuid& v : values) text(format_uuid(v));
+  return end_list();
+}
+
 JsonWriter& JsonWriter::number(double value, int digits) {
   if (!std::isfinite(value)) return null();
   before_value();

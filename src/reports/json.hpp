@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -23,6 +24,8 @@ class JsonWriter {
   /// Bytes that are not UTF-8 become U+FFFD: a reader must never choke on what somebody typed.
   JsonWriter& text(std::string_view value);
   JsonWriter& text_or_null(std::string_view value) { return value.empty() ? null() : text(value); }
+  JsonWriter& texts(std::span<const std::string> values);
+  JsonWriter& ids(std::span<const Uuid> values);
   JsonWriter& number(double value, int digits = 6);  ///< significant digits; null when not finite
   JsonWriter& number(const std::optional<double>& value, int digits = 6);
   JsonWriter& integer(std::int64_t value);

@@ -135,9 +135,7 @@ std::string replay_lives_json(const ReplayView& view) {
   json.key("lives").begin_list();
   for (const FindingLife& life : view.lives) {
     json.begin_object();
-    json.key("ids").begin_list();
-    for (const Uuid& id : life.ids) json.text(format_uuid(id));
-    json.end_list();
+    json.key("ids").ids(life.ids);
     json.key("vessel").text_or_null(names.vessel(life.vessel));
     json.key("shaft").text_or_null(names.shaft(life.shaft));
     json.key("lubricator").text_or_null(names.lubricator(life.lubricator));

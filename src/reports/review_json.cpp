@@ -21,12 +21,6 @@ std::optional<Estimate> as_estimate(const std::optional<StarvedHours>& h) {
   return Estimate{h->best, h->least, h->most};
 }
 
-void write_texts(JsonWriter& json, std::string_view key, const std::vector<std::string>& texts) {
-  json.key(key).begin_list();
-  for (const std::string& t : texts) json.text(t);
-  json.end_list();
-}
-
 }  // namespace
 
 void write_outcome(JsonWriter& json, const Outcome& o) {
@@ -76,11 +70,9 @@ void write_finding(JsonWriter& json, const Finding& f, const Names& names, const
     json.end_object();
   }
   json.end_object();
-  json.key("evidence").begin_list();
-  for (const Uuid& id : f.evidence) json.text(format_uuid(id));
-  json.end_list();
-  write_texts(json, "likely_causes", f.likely_causes);
-  write_texts(json, "checks", f.checks);
+  json.key("evidence").ids(f.evidence);
+  json.key("likely_causes").texts(f.likely_causes);
+  json.key("checks").texts(f.checks);
   json.key("status").text(name_of(state.status));
   const bool is_moved = state.status != FindingStatus::open || !state.by.empty() || !state.says.empty();
   json.key("status_since");

@@ -212,9 +212,7 @@ void write_told(JsonWriter& out, const SecondLook& look, Kind kind, const Names&
     out.key("last").null();
   out.key("expected").text_or_null(look.expected ? format_expected(kind, *look.expected) : std::string{});
   out.key("expected_figure").estimate(look.expected);
-  out.key("odd").begin_list();
-  for (const std::string& o : look.odd) out.text(o);
-  out.end_list();
+  out.key("odd").texts(look.odd);
 }
 
 /// What the log would say, nothing kept.
@@ -243,9 +241,7 @@ Response look(Site& site, const Request& q) {
     out.end_object();
   }
   out.end_list();
-  out.key("missing").begin_list();
-  for (const std::string& m : draft.missing) out.text(m);
-  out.end_list();
+  out.key("missing").texts(draft.missing);
   out.end_object();
   return json(out.take());
 }
