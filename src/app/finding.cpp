@@ -149,6 +149,7 @@ VerifiedRecords verified_among(Database& db, const std::vector<Entry>& records) 
 }
 
 KeptRemark keep_remark(Database& db, const Clock& clock, const FindingWords& words) {
+  require_name("by", words.by);
   const Instant now = clock.now_s();
   FindingBook book = list_findings(db, now, {});
   const FindingCase* found = find_case(book, words.id);

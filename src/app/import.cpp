@@ -434,7 +434,7 @@ class Import {
       switch (table) {
         case Table::vessels: {
           std::vector<Fault> warnings;
-          auto row = parse_vessel(fields, row_faults_, warnings);
+          auto row = parse_vessel(fields, field_options_, row_faults_, warnings);
           for (Fault& w : warnings) {
             w.file = name_;
             w.line = line;
@@ -556,6 +556,7 @@ ImportResult import_folder(Database& db, const Clock& clock, const ImportOptions
     throw Error{Errc::usage,
                 "no folder for the rejected lines is named; expected one when only the good lines are kept"};
   }
+  require_name("by", options.by);
   return Import{db, clock.now_s(), options}.run();
 }
 

@@ -168,6 +168,7 @@ std::optional<SecretKey> signing_key(Database& db) {
 }
 
 OwnKey make_key(Database& db, const Clock& clock, const std::string& by, bool is_lost) {
+  require_name("by", by);
   WriteTransaction transaction{db};
   const KeyRepository keys{db};
   const auto own = keys.own();
@@ -201,6 +202,7 @@ OwnKey make_key(Database& db, const Clock& clock, const std::string& by, bool is
 }
 
 OwnKey renew_key(Database& db, const Clock& clock, const std::string& by) {
+  require_name("by", by);
   WriteTransaction transaction{db};
   const auto before = signing_key(db);
   if (!before) throw Error{Errc::not_found, "this file has no key to renew; make one with \"key make\""};
@@ -232,6 +234,7 @@ std::vector<Signer> list_keys(Database& db) { return KeyRepository{db}.signers()
 
 Signer trust_key(Database& db, const Clock& clock, std::string_view text, const std::string& of,
                  const std::string& by) {
+  require_name("by", by);
   WriteTransaction transaction{db};
   const KeyRepository keys{db};
   const std::vector<Signer> signers = keys.signers();
@@ -280,6 +283,7 @@ Signer trust_key(Database& db, const Clock& clock, std::string_view text, const 
 }
 
 Signer distrust_key(Database& db, const Clock& clock, std::string_view text, const std::string& by) {
+  require_name("by", by);
   WriteTransaction transaction{db};
   const KeyRepository keys{db};
   const Signer known = get_by_fingerprint(keys.signers(), text);

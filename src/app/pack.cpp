@@ -439,6 +439,7 @@ class Unpacking {
 }  // namespace
 
 UnpackResult take_pack(Database& db, std::string_view bytes, const std::string& name, const UnpackOptions& options) {
+  require_name("by", options.by);
   try {
     const Pack pack = read_pack(bytes);
     return Unpacking{db, pack, options}.run();

@@ -182,12 +182,13 @@ class Merge {
 
   void read_row(Table table, const Fields& fields, const std::string& text, std::int64_t at_s,
                 std::vector<Fault>& faults) {
-    const FieldOptions options;
+    FieldOptions options;
+    options.takes_any_name = true;  // the other side has it, and may not learn of a limit by its packs being refused
     std::vector<Fault> warnings;
     const auto vessel = [this](VesselId id) { return index_.find(id)->code; };
     switch (table) {
       case Table::vessels:
-        if (auto row = parse_vessel(fields, faults, warnings)) {
+        if (auto row = parse_vessel(fields, options, faults, warnings)) {
           settle(joined({"vessel", row->code}), "vessel " + row->code, text, at_s,
                  [&](const auto& change) { return register_.put(*row, change); });
         }

@@ -384,6 +384,7 @@ Entry get_standing_record(Database& db, const std::string& id, std::string_view 
 
 Withdrawn withdraw_record(Database& db, const Clock& clock, const std::string& id, const std::string& by,
                           const std::string& reason) {
+  require_name("by", by);
   const RecordFamily family = get_record(db, id);
   const Entry& of = family.record;
   WriteTransaction transaction{db};

@@ -4,6 +4,7 @@
 #include "app/record.hpp"
 #include "app/review.hpp"
 #include "base/error.hpp"
+#include "base/text.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/verification_repository.hpp"
 
@@ -56,6 +57,7 @@ bool has_verified(const std::vector<Verification>& all, const std::string& by) {
 
 VerificationPlan plan_verification(Database& db, Instant now, const VerifyRequest& request) {
   if (request.by.empty()) throw Error{Errc::usage, "--by is missing: the name of who has looked at the records"};
+  require_name("by", request.by);
   if (request.records.empty() && request.vessel.empty())
     throw Error{Errc::usage, "nothing is named; expected ids of records, or --vessel with the code of a ship"};
   if (request.vessel.empty() && !request.until.empty())
@@ -110,6 +112,7 @@ VerificationPlan plan_verification(Database& db, Instant now, const VerifyReques
 
 std::vector<Verification> keep_verifications(Database& db, const Clock& clock, const Register& reg,
                                              const std::vector<Entry>& records, const std::string& by) {
+  require_name("by", by);
   std::vector<Verification> out;
   WriteTransaction transaction{db};
   const LogRepository log{db};

@@ -1,5 +1,7 @@
 #include "base/text.hpp"
 
+#include "base/error.hpp"
+
 #include <algorithm>
 #include <cstdint>
 #include <cwchar>
@@ -104,6 +106,20 @@ std::string shown(std::string_view text, std::size_t most) {
     }
   }
   return out;
+}
+
+std::string objection_to_name(std::string_view name) {
+  if (name.size() <= kMostInName) return {};
+  std::size_t n = 0;
+  std::uint32_t cp = 0;
+  for (std::size_t i = 0; i < name.size(); ++n) i += std::max<std::size_t>(1, character_at(name, i, cp));
+  if (n <= kMostInName) return {};
+  return fmt::format("\"{}\" has {} characters; expected at most {}", shown(name, 20), n, kMostInName);
+}
+
+void require_name(std::string_view place, std::string_view name) {
+  if (const std::string objection = objection_to_name(name); !objection.empty())
+    throw Error{Errc::usage, fmt::format("{}: {}", place, objection)};
 }
 
 std::size_t display_width(std::string_view text) {

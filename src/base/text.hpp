@@ -15,6 +15,14 @@ std::optional<std::size_t> find_bad_utf8(std::string_view text);
 /// character.
 std::string shown(std::string_view text, std::size_t most = 60);
 
+/// The most characters of the name of a person, a ship or a thing, and of a code. Common practice, no source; what was
+/// kept before there was a limit stays as it is.
+constexpr std::size_t kMostInName = 100;
+/// What is wrong with a new name: "\"fin_po...\" has 5000 characters; expected at most 100"; empty when nothing is.
+std::string objection_to_name(std::string_view name);
+/// \throws Error{usage} "by: ..." where there is an objection
+void require_name(std::string_view place, std::string_view name);
+
 /// Columns a text takes on a terminal: code points, combining marks 0, East Asian wide 2.
 std::size_t display_width(std::string_view text);
 

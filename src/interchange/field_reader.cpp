@@ -166,6 +166,14 @@ std::optional<Uuid> FieldReader::uuid(Column c) const {
   return out;
 }
 
+std::string FieldReader::name(Column c) const {
+  const std::string_view text = (*fields_)[c];
+  if (!options_->takes_any_name) {
+    if (std::string objection = objection_to_name(text); !objection.empty()) refuse(c, std::move(objection));
+  }
+  return std::string{text};
+}
+
 std::string FieldReader::new_code(Column c) const {
   const std::string_view text = word(c);
   if (text.empty()) {
@@ -177,7 +185,7 @@ std::string FieldReader::new_code(Column c) const {
     refuse(c, fmt::format("\"{}\" holds a control character; expected a short code", shown(text)));
     return {};
   }
-  return std::string{text};
+  return std::string{trimmed(name(c))};
 }
 
 const RegisterIndex::OnBoard* read_vessel(const FieldReader& in, const RegisterIndex& index) {

@@ -51,7 +51,7 @@ class RecordReader {
     } else {
       e.head.recorded_at = stamp_at(in_.options().now, zone);
     }
-    e.head.by = text(Column::by);
+    e.head.by = in_.name(Column::by);
     e.head.remark = text(Column::remark);
     e.head.reason = text(Column::reason);
     e.head.source = in_.is_given(Column::source) ? text(Column::source) : std::string{in_.options().source};

@@ -35,6 +35,7 @@ struct FieldOptions {
   bool is_decimal_comma = false;  ///< also take "25,5"
   Instant now{};                  ///< when a record that does not say so was recorded
   std::string_view source;        ///< where a record that does not say so comes from
+  bool takes_any_name = false;    ///< also one longer than kMostInName, as another file may have kept it
 };
 
 struct ParsedRecord {
@@ -54,7 +55,8 @@ void append_content(std::string& out, const Entry& entry, const RegisterIndex& i
 Uuid content_id(std::string_view content, std::uint32_t occurrence);
 
 // Rows of the register. Empty when there are faults, which are appended.
-std::optional<Vessel> parse_vessel(const Fields& fields, std::vector<Fault>& faults, std::vector<Fault>& warnings);
+std::optional<Vessel> parse_vessel(const Fields& fields, const FieldOptions& options, std::vector<Fault>& faults,
+                                   std::vector<Fault>& warnings);
 std::optional<Grease> parse_grease(const Fields& fields, const FieldOptions& options, std::vector<Fault>& faults);
 std::optional<GreaseEvidence> parse_grease_evidence(const Fields& fields, const RegisterIndex& index,
                                                     const FieldOptions& options, std::vector<Fault>& faults);

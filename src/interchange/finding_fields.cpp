@@ -45,7 +45,7 @@ std::optional<FindingRemark> parse_finding_remark(const Fields& fields, const Re
   if (r.says.empty() && did && *did != FindingAct::taken) {
     in.refuse_missing(Column::says, fmt::format("words: a finding that was {} needs them", name_of(*did)));
   }
-  r.by = text(Column::by);
+  r.by = in.name(Column::by);
   r.then.urgency = std::string{in.word(Column::was_urgency)};
   r.then.summary = text(Column::was_summary);
   if (const auto s = in.stamp(Column::was_first_seen, zone)) r.then.first_seen = s->utc;

@@ -39,13 +39,13 @@ std::optional<GreaseId> required_grease(const FieldReader& in, const RegisterInd
 
 }  // namespace
 
-std::optional<Vessel> parse_vessel(const Fields& fields, std::vector<Fault>& faults, std::vector<Fault>& warnings) {
+std::optional<Vessel> parse_vessel(const Fields& fields, const FieldOptions& options, std::vector<Fault>& faults,
+                                   std::vector<Fault>& warnings) {
   const std::size_t before = faults.size();
-  const FieldOptions options;
   const FieldReader in{fields, options, faults};
   Vessel v;
   v.code = in.new_code(Column::vessel);
-  v.name = std::string{fields[Column::name]};
+  v.name = in.name(Column::name);
   if (in.word(Column::name).empty()) in.refuse_missing(Column::name, "the vessel's name");
   if (const std::string_view imo = in.word(Column::imo); !imo.empty()) {
     v.imo = imo_digits(imo);
@@ -77,7 +77,7 @@ std::optional<Vessel> parse_vessel(const Fields& fields, std::vector<Fault>& fau
       in.refuse(Column::time_zone, e.what());
     }
   }
-  v.group = text_of(fields, Column::group);
+  if (!fields[Column::group].empty()) v.group = in.name(Column::group);
   return faults.size() == before ? std::optional{std::move(v)} : std::nullopt;
 }
 

@@ -16,7 +16,7 @@ std::optional<Verification> parse_verification(const Fields& fields, const Regis
   if (const auto id = in.uuid(Column::record)) v.record = *id;
   if (in.word(Column::at).empty()) in.refuse_missing(Column::at, "a time such as 2026-03-14T08:10");
   if (const auto at = in.stamp(Column::at, zone)) v.at = *at;
-  v.by = std::string{fields[Column::by]};
+  v.by = in.name(Column::by);
   if (v.by.empty()) in.refuse_missing(Column::by, "the name of who verified the record");
   if (const auto id = in.uuid(Column::id)) v.id = *id;
   return faults.size() == before ? std::optional{std::move(v)} : std::nullopt;

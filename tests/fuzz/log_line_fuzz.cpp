@@ -25,7 +25,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
       const Fields& f = reader.fields();
       switch (table) {
         case Table::vessels:
-          (void)parse_vessel(f, faults, warnings);
+          (void)parse_vessel(f, options, faults, warnings);
           continue;
         case Table::greases:
           (void)parse_grease(f, options, faults);

@@ -123,6 +123,43 @@ TEST_CASE("a header alone is a file with no records", "[e2e][hostile]") {
   CHECK(ship.is_untouched());
 }
 
+TEST_CASE("a name without end is refused wherever one comes in", "[e2e][hostile]") {
+  const Ship ship;
+  const std::string endless(5000, 'x');
+  const std::string objection = "\"xxxxxxxxxxxxxxxxxxxx...\" has 5000 characters; expected at most 100\n";
+  const std::string listed = ship.aboard.ok({"list", "--csv", "--newest", "1"});
+  const std::string id = listed.substr(listed.find('\n') + 1, 36);
+  ship.aboard.ok({"pack", "all.pack", "--all", "--name", "T-01"});
+  ship.aboard.ok({"--db", "other.db", "init"});
+  const auto refused = [&](std::vector<std::string> words, int code, const std::string& says) {
+    INFO(words.front());
+    const Ran ran = ship.aboard(words);
+    CHECK(ran.code == code);
+    CHECK(ran.err == "shaftlog: " + says);
+  };
+  refused({"add", "hours", "--shaft", "fin_port", "--meter_h", "1300", "--by", endless}, 3, "by: " + objection);
+  refused({"correct", id, "remark=x", "--reason", "typing", "--by", endless}, 3, "by: " + objection);
+  for (const std::vector<std::string>& words :
+       std::vector<std::vector<std::string>>{{"withdraw", id, "--reason", "typing"},
+                                             {"verify", id},
+                                             {"finding", "note", "0123", "seen"},
+                                             {"import", std::string{SHAFTLOG_SOURCE_DIR} + "/tests/errors/ship"},
+                                             {"side", "ship"},
+                                             {"key", "make"},
+                                             {"--db", "other.db", "unpack", "all.pack"}}) {
+    std::vector<std::string> with_name = words;
+    with_name.insert(with_name.end(), {"--by", endless});
+    refused(with_name, 2, "by: " + objection);
+  }
+  CHECK(ship.aboard({"side", "ship"}, "", {"SHAFTLOG_BY=" + endless}).err == "shaftlog: by: " + objection);
+  const Ran account =
+      ship.aboard({"account", "add", endless, "--role", "reader", "--accounts", "people"}, "a phrase\n");
+  CHECK(account.code == 2);
+  CHECK(account.err.size() < 200);
+  CHECK(ship.is_untouched());
+  CHECK(ship.aboard.ok({"--db", "other.db", "list", "--csv"}).find(endless) == std::string::npos);
+}
+
 TEST_CASE("ten million columns are refused in little memory", "[e2e][hostile]") {
   const Ship ship;
   std::string header = "vessel,shaft,at,meter_h";

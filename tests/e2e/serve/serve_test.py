@@ -129,6 +129,26 @@ class AtTheMachine(Case):
         self.assertEqual(self.server.keep(8, vessel="nowhere")[0], 404)
         self.assertEqual(len(self.refills()), 0)
 
+    def test_a_name_without_end_is_refused_by_forms_and_by_senders_of_json(self):
+        endless = "\u6cb9" * 101
+        status, text, _ = self.server.keep(7, by=endless)
+        self.assertEqual(status, 422)
+        self.assertIn("has 101 characters; expected at most 100", json.loads(text)["error"])
+        page = self.server.ask("GET", "/ship/brackensound/record/refill?lubricator=lub1")[1]
+        rid = re.search(r'name="id" value="([0-9a-f-]+)"', page).group(1)
+        form = {"form_token": form_token(page), "kind": "refill", "id": rid, "lubricator": "lub1", "amount": "2", "unit": "kg",
+                "at": "2026-10-02T10:00", "by": endless}
+        status, text, _ = self.server.ask("POST", "/ship/brackensound/record/refill", form)
+        self.assertEqual(status, 422)
+        self.assertIn('id="fault-by"', text)
+        self.assertIn("expected at most 100", text)
+        finding = json.loads(self.server.ask("GET", "/api/review")[1])["findings"][0]["id"]
+        status, text, _ = self.server.ask("POST", f"/api/findings/{finding}/remarks",
+                                          {"did": "noted", "says": "seen", "by": endless}, {"X-Form-Token": self.server.token()})
+        self.assertEqual(status, 400, text)
+        self.assertIn("expected at most 100", json.loads(text)["error"])
+        self.assertEqual(len(self.refills()), 0)
+
     def test_correct_and_withdraw_keep_what_was(self):
         rid = json.loads(self.server.keep(9)[1])["record"]["id"]
         head = {"X-Form-Token": self.server.token()}

@@ -132,6 +132,21 @@ bool has(const std::string& text, const std::string& part) { return text.find(pa
 
 }  // namespace
 
+TEST_CASE("pack: names from before there was a limit travel as they are", "[app][pack]") {
+  Node ship{"T-01"}, office{"office"};
+  office.set_up_register();
+  const std::string endless(5000, 'x');
+  Vessel vessel;
+  vessel.code = vessel.name = endless;
+  vessel.time_zone = "UTC";
+  RegisterRepository{office.db}.put(vessel, {day(0).utc, endless, false});
+  Entry e = office.hours("T-01", 1, 10);
+  e.head.by = endless;
+  office.add(e);
+  ship.take(office.make(""), true);
+  CHECK(ship.text() == office.text());
+}
+
 TEST_CASE("pack: records, remarks and the register go from ship to office and back", "[app][pack]") {
   Node ship{"T-01"}, office{"office"};
   office.set_up_register();

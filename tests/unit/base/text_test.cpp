@@ -26,6 +26,21 @@ TEST_CASE("text: a value is shown short and without control characters", "[base]
   CHECK(shown("abcdef", 3) == "abc...");
 }
 
+TEST_CASE("text: a name has at most 100 characters, whatever their bytes", "[base][text]") {
+  const auto times = [](std::size_t n, std::string_view c) {
+    std::string out;
+    for (std::size_t i = 0; i < n; ++i) out += c;
+    return out;
+  };
+  CHECK(objection_to_name("").empty());
+  CHECK(objection_to_name(times(100, "x")).empty());
+  CHECK(objection_to_name(times(100, "\xE6\xB2\xB9")).empty());
+  CHECK(objection_to_name(times(101, "x")) == "\"xxxxxxxxxxxxxxxxxxxx...\" has 101 characters; expected at most 100");
+  CHECK_THAT(objection_to_name(times(101, "\xE6\xB2\xB9")), Catch::Matchers::Contains("has 101 characters"));
+  CHECK_NOTHROW(require_name("by", "2/E"));
+  CHECK_THROWS_WITH(require_name("by", times(5000, "x")), Catch::Matchers::StartsWith("by: \"xxx"));
+}
+
 TEST_CASE("text: width counts columns, not bytes", "[base][text]") {
   CHECK(display_width("abc") == 3);
   CHECK(display_width("cm\xC2\xB3") == 3);

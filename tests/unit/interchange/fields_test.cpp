@@ -327,11 +327,11 @@ TEST_CASE("fields: register rows and what is refused in them", "[interchange][fi
     return out;
   };
   const auto v = parse_vessel(fields_of({{vessel, "T-02"}, {name, "Two"}, {imo, "IMO 9999993"}, {time_zone, "UTC"}}),
-                              faults_, warnings);
+                              {}, faults_, warnings);
   REQUIRE(v);
   CHECK(v->imo == "9999993");
   CHECK_FALSE(v->group);
-  CHECK_FALSE(parse_vessel(fields_of({{vessel, ""}, {name, ""}, {imo, "9999994"}, {time_zone, "Europe/Lisboa"}}),
+  CHECK_FALSE(parse_vessel(fields_of({{vessel, ""}, {name, ""}, {imo, "9999994"}, {time_zone, "Europe/Lisboa"}}), {},
                            faults_, warnings));
   CHECK(told() ==
         "vessel: is missing; expected a short code\n"
@@ -387,4 +387,37 @@ TEST_CASE("fields: register rows and what is refused in them", "[interchange][fi
   CHECK_FALSE(
       parse_shaft(fields_of({{vessel, "T-9"}, {shaft, "mid"}, {grease, ""}, {cavity_cm3, "0"}}), index, {}, faults_));
   CHECK(faults_.size() == 3);
+}
+
+TEST_CASE("fields: names and codes have an end, remarks have none; what another file kept is taken as it is",
+          "[interchange][fields]") {
+  const RegisterIndex index = an_index();
+  const std::string endless(5000, 'x');
+  const std::string objection = "\"xxxxxxxxxxxxxxxxxxxx...\" has 5000 characters; expected at most 100";
+  std::vector<Fault> faults, warnings;
+  const auto told = [&] {
+    std::string out;
+    for (const Fault& f : faults) out += (out.empty() ? "" : "\n") + f.text();
+    faults.clear();
+    return out;
+  };
+  FieldOptions theirs;
+  theirs.takes_any_name = true;
+  const Fields ship = fields_of({{vessel, endless}, {name, endless}, {time_zone, "UTC"}, {group, endless}});
+  CHECK_FALSE(parse_vessel(ship, {}, faults, warnings));
+  CHECK(told() == "vessel: " + objection + "\nname: " + objection + "\ngroup: " + objection);
+  REQUIRE(parse_vessel(ship, theirs, faults, warnings));
+  const Fields paste = fields_of({{grease, endless}, {density_g_cm3, "0.92"}});
+  CHECK_FALSE(parse_grease(paste, {}, faults));
+  CHECK(told() == "grease: " + objection);
+  CHECK(parse_grease(paste, theirs, faults));
+  CHECK_FALSE(parse_gun(fields_of({{vessel, "T-01"}, {gun, endless}, {cm3_per_stroke, "1.3"}}), index, {}, faults));
+  CHECK(told() == "gun: " + objection);
+  const auto record = parse_record(
+      Kind::work, fields_of({{vessel, "T-01"}, {at, "2026-03-01"}, {work, "docked"}, {by, endless}}), index, {});
+  REQUIRE(record.faults.size() == 1);
+  CHECK(record.faults.front().text() == "by: " + objection);
+  CHECK(parse_record(Kind::work, fields_of({{vessel, "T-01"}, {at, "2026-03-01"}, {work, "docked"}, {remark, endless}}),
+                     index, {})
+            .entry);
 }
