@@ -19,7 +19,6 @@
 
 #include <algorithm>
 #include <fstream>
-#include <map>
 #include <type_traits>
 
 #include <fmt/format.h>
@@ -315,7 +314,10 @@ class Unpacking {
   bool put(Verification& verification, const Codes<std::string>& codes, std::string_view content,
            const LinkPlace& place) {
     set_subject(verification, codes);
-    if (verifications_.add(verification, place)) return true;
+    if (verifications_.add(verification, place)) {
+      result_.verified[verification.by].insert(verification.record);
+      return true;
+    }
     std::string kept;
     codes_.append_whole(kept, *verifications_.find(verification.id));
     if (kept != content) note_variant("verification", verification.id, content, place);

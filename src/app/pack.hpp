@@ -8,7 +8,9 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <map>
 #include <optional>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -56,9 +58,10 @@ struct UnpackResult {
   std::int64_t added = 0;  ///< records and remarks that were not here
   std::int64_t known = 0;  ///< that were
   RegisterMerge registered;
-  std::vector<std::string> conflicts;  ///< a sentence each
-  bool has_joined = false;             ///< this file belongs to the pack's fleet from now on
-  bool is_older_copy = false;          ///< others have more of this file's own records: it writes a new strand now
+  std::map<std::string, std::set<Uuid>> verified;  ///< by whom which records, where that was not here
+  std::vector<std::string> conflicts;              ///< a sentence each
+  bool has_joined = false;                         ///< this file belongs to the pack's fleet from now on
+  bool is_older_copy = false;  ///< others have more of this file's own records: it writes a new strand now
   bool is_kept = false;
   std::optional<PublicKey> signer;  ///< empty: not signed
   bool is_key_accepted = false;     ///< by --accept-key

@@ -1,10 +1,13 @@
 #include "app/maintenance.hpp"
 #include "app/pack.hpp"
 #include "base/error.hpp"
+#include "base/text.hpp"
 #include "cli/counted.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
 #include "reports/json.hpp"
+
+#include <iterator>
 
 #include <fmt/format.h>
 
@@ -106,6 +109,14 @@ void add_unpack(Command& root, const Surroundings& around) {
       json.key("kept").boolean(r.is_kept);
       json.key("added").integer(r.added);
       json.key("known").integer(r.known);
+      json.key("verified").begin_list();
+      for (const auto& [by, records] : r.verified) {
+        json.begin_object();
+        json.key("by").text(by);
+        json.key("records").integer(std::ssize(records));
+        json.end_object();
+      }
+      json.end_list();
       json.key("joined").boolean(r.has_joined);
       json.key("older_copy").boolean(r.is_older_copy);
       json.key("register_added").integer(r.registered.added);
@@ -118,6 +129,8 @@ void add_unpack(Command& root, const Surroundings& around) {
     }
     console.out(fmt::format("pack of {}, made {}: {} added, {} known\n", r.from, format_utc(r.made_at),
                             counted(r.added, "record"), r.known));
+    for (const auto& [by, records] : r.verified)
+      console.out(fmt::format("{} verified by {}\n", counted(std::ssize(records), "record"), shown(by)));
     if (!r.signer) {
       console.out("not signed: nothing proves who made it\n");
     } else {

@@ -126,7 +126,12 @@ TEST_CASE("verify: packs carry it ashore, where what the ship wrote is not verif
   s.ok({"verify", "--vessel", "T-01", "--by", "C/E"});
   s.ok({"pack", "more.pack", "--all"});
   CHECK(read_text(s.dir / "more.pack")[7] == '\3');
-  CHECK_THAT(s.ok({"--db", "office.db", "unpack", "more.pack"}), Contains("4 records added"));
+  const Json told = s.json({"--db", "office.db", "unpack", "more.pack", "--dry-run"});
+  CHECK(told.at("verified") == Json::parse(R"([{"by": "C/E", "records": 4}])"));
+  const std::string answer = s.ok({"--db", "office.db", "unpack", "more.pack"});
+  CHECK_THAT(answer, Contains("4 records added") && Contains("\n4 records verified by C/E\n"));
+  CHECK_THAT(s.ok({"--db", "office.db", "unpack", "more.pack"}), !Contains("verified by"));
+  CHECK(s.json({"--db", "office.db", "unpack", "more.pack"}).at("verified").empty());
   CHECK(s.ok({"--db", "office.db", "list", "--csv"}) == s.ok({"list", "--csv"}));
   CHECK_THAT(s.ok({"--db", "office.db", "check"}), Contains("all is well"));
 }
