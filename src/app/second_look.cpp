@@ -162,7 +162,8 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
     query.vessel = draft.vessel;
     query.shaft = draft.shaft;
     query.lubricator = draft.lubricator;
-    query.until = draft.head.at.utc;
+    // What was kept a moment ago stands in the same minute.
+    query.until = draft.head.at.utc + std::chrono::seconds{draft.head.at.precision == Precision::minute ? 60 : 1};
     query.most = 2;
     for (const Entry& e : records.list(query))
       if (e.head.id != draft.head.replaces) look.last = e;

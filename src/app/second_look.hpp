@@ -13,7 +13,7 @@ namespace shaftlog {
 
 /// What the log says about a record before it is kept.
 struct SecondLook {
-  std::optional<Entry> last;  ///< the newest before it of the same kind and subject
+  std::optional<Entry> last;  ///< the newest before it or in its minute, of the same kind and subject
   std::optional<Estimate>
       expected;  ///< of a greasing's or a refill's amount [cm3], of an hour meter's reading [h]; 5 to 95 %
   std::vector<std::string> odd;  ///< how it contradicts the log, or leaves what is expected; lower case, no full stop

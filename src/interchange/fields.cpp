@@ -241,7 +241,8 @@ class RecordReader {
                                              shown(in_.word(Column::amount)), name_of(*unit)));
       return std::nullopt;
     }
-    if (!amount.volume && in_.word(Column::id).empty()) {
+    // Of a row that is refused it cannot be told: its time, gun or subject may be what is amiss.
+    if (!amount.volume && in_.word(Column::id).empty() && out_.faults.empty()) {
       warn(Column::unit, is_told ? "the volume stays unknown: cm3_per_unit is empty"
                                  : fmt::format("the volume stays unknown: {}",
                                                is_mass ? "no grease is registered for that time" : why_unknown));

@@ -122,6 +122,19 @@ class AtTheMachine(Case):
         self.assertNotIn("<script>alert", text)
         self.assertIn("&lt;script&gt;alert", text)
 
+    def test_an_unreadable_time_is_all_that_is_told_of_a_refill(self):
+        form = {"kind": "refill", "vessel": "brackensound", "lubricator": "lub1", "amount": "2", "unit": "kg", "at": "tomorow"}
+        status, text, _ = self.server.ask("POST", "/api/look", form, {"X-Form-Token": self.server.token()})
+        self.assertEqual(status, 200, text)
+        told = json.loads(text)
+        self.assertEqual([f["field"] for f in told["faults"]], ["at"])
+        self.assertEqual(told["odd"], [])
+
+    def test_the_form_shows_what_was_kept_a_moment_ago(self):
+        self.assertEqual(self.server.keep(1, amount="1.75", at="")[0], 201)
+        page = self.server.ask("GET", "/ship/brackensound/record/refill?lubricator=lub1")[1]
+        self.assertRegex(page, r"<p>last: 1\.75 kg")
+
     def test_bad_values_are_told_and_nothing_is_kept(self):
         status, text, _ = self.server.keep(7, amount="two")
         self.assertEqual(status, 422)

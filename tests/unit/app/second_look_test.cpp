@@ -75,6 +75,29 @@ TEST_CASE("second look: where nothing tells the level nothing is expected of a r
   CHECK_FALSE(second_look(t.db, refill(t, 10, std::nullopt, std::nullopt), day(10).utc).expected);
 }
 
+TEST_CASE("second look: the last one is also one of the same minute, and none of the next", "[app][second_look]") {
+  TempDb t;
+  LogRepository log{t.db};
+  const auto level = [&](std::uint64_t n, int seconds) {
+    Entry e = t.entry(Kind::level, n, 1);
+    e.detail = LevelReading{Level::from_base(8000)};
+    e.head.at.utc += std::chrono::seconds{seconds};
+    return e;
+  };
+  log.add(level(1, -600));
+  log.add(level(2, 0));
+  log.add(level(3, 60));
+  Entry draft = level(900, 0);
+  draft.head.at.precision = Precision::minute;
+  auto look = second_look(t.db, draft, day(1).utc);
+  REQUIRE(look.last);
+  CHECK(look.last->head.id == nth_id(2));
+  draft.head.replaces = nth_id(2);
+  look = second_look(t.db, draft, day(1).utc);
+  REQUIRE(look.last);
+  CHECK(look.last->head.id == nth_id(1));
+}
+
 TEST_CASE("units: what one of each is worth is said by gun, grease and reservoir", "[app][second_look]") {
   TempDb t;
   const Register reg = RegisterRepository{t.db}.load();

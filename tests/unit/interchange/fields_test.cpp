@@ -97,6 +97,20 @@ TEST_CASE("fields: strokes without a gun, or before its first calibration, are k
   CHECK(early.warnings[0].says == "the volume stays unknown: the gun has no calibration that holds at that time");
 }
 
+TEST_CASE("fields: nothing is said of the volume where the time cannot be read", "[interchange][fields]") {
+  const RegisterIndex index = an_index();
+  const auto read = [&](std::string_view when) {
+    return parse_record(
+        Kind::refill,
+        fields_of({{vessel, "T-01"}, {lubricator, "lub1"}, {at, when}, {amount, "2"}, {Column::unit, "kg"}}), index,
+        {});
+  };
+  const ParsedRecord unread = read("tomorow");
+  CHECK(unread.faults.size() == 1);
+  CHECK(unread.warnings.empty());
+  CHECK(read("2026-03-01").warnings.empty());
+}
+
 TEST_CASE("fields: mass is turned into volume by the grease used, else by the registered one",
           "[interchange][fields]") {
   const auto registered = parse(Kind::refill, {kVessel, kLub, kAt, {amount, "0.92"}, {unit, "kg"}});
