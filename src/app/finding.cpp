@@ -101,14 +101,16 @@ void require_possible(const FindingState& state, FindingAct did, const Uuid& id)
 
 }  // namespace
 
-FindingBook list_findings(Database& db, Instant now, const ReviewRequest& request) {
-  FleetReview r = review(db, now, request);
+FindingBook findings_in(const FleetReview& r, VesselId vessel) {
+  const auto is_asked = [vessel](VesselId of) { return !vessel.is_set() || of == vessel; };
   FindingBook book;
   book.as_of = r.as_of;
-  book.reg = std::move(r.reg);
-  for (const Finding& f : r.findings) book.cases.push_back(case_of(f));
+  book.reg = r.reg;
+  for (const Finding& f : r.findings)
+    if (is_asked(f.vessel)) book.cases.push_back(case_of(f));
   const std::size_t found = book.cases.size();
   for (const auto& spoken_of : r.remarks) {
+    if (!is_asked(spoken_of.second.back().vessel)) continue;
     const auto is_it = [&spoken_of](const Finding& f) { return f.id == spoken_of.first; };
     if (std::none_of(r.findings.begin(), r.findings.end(), is_it)) book.cases.push_back(case_of(spoken_of.second));
   }
@@ -120,6 +122,10 @@ FindingBook list_findings(Database& db, Instant now, const ReviewRequest& reques
   std::sort(book.cases.begin() + static_cast<std::ptrdiff_t>(found), book.cases.end(),
             [](const FindingCase& a, const FindingCase& b) { return is_before(b.remarks.back(), a.remarks.back()); });
   return book;
+}
+
+FindingBook list_findings(Database& db, Instant now, const ReviewRequest& request) {
+  return findings_in(review(db, now, request), {});
 }
 
 const FindingCase& get_finding(const FindingBook& book, std::string_view id) {

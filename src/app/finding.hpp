@@ -19,6 +19,8 @@ struct FindingBook {
   Register reg;
   std::vector<FindingCase> cases;
 };
+/// The same of a review at hand. \param vessel only its cases; not set: those of all
+FindingBook findings_in(const FleetReview& review, VesselId vessel);
 /// \throws Error as review()
 FindingBook list_findings(Database& db, Instant now, const ReviewRequest& request);
 

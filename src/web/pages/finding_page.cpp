@@ -46,22 +46,23 @@ FindingState state_in(const FleetReview& r, const Uuid& finding) {
 
 namespace {
 
-/// The findings of the ship that the finding is of, with what the fleet taught in the review at hand.
+/// The findings of the ship that the finding is of: as of an asked moment those of the review at hand; else as of now,
+/// so that what was just said about it is there, with what the fleet taught in the review at hand.
 FindingBook book_of(Site& site, const Request& q, const std::string& id) {
   const FleetView view = asked_fleet(site, q);
   const FleetReview& r = *view.review;
-  ReviewRequest request;
-  request.as_of = asked_moment(q);  // none: now, so that what was just said about it is there
-  request.prior = &r.prior;
-  request.judge_gone = true;
-  const Names names{r.reg};
+  VesselId vessel;
   if (const auto whole = parse_uuid(id)) {
     for (const Finding& f : r.findings)
-      if (f.id == *whole) request.vessel = names.vessel(f.vessel);
+      if (f.id == *whole) vessel = f.vessel;
     if (const auto spoken_of = r.remarks.find(*whole); spoken_of != r.remarks.end())
-      request.vessel = names.vessel(spoken_of->second.front().vessel);
+      vessel = spoken_of->second.front().vessel;
   }
-  if (is_aboard(q.who)) request.vessel = q.who.vessel;
+  if (is_aboard(q.who)) vessel = seen_vessel(r.reg, q, q.who.vessel).id;
+  if (asked_moment(q)) return findings_in(r, vessel);
+  ReviewRequest request;
+  request.prior = &r.prior;
+  request.vessel = Names{r.reg}.vessel(vessel);
   auto file = site.open();
   Database& db = *file;
   return list_findings(db, site.clock().now_s(), request);
