@@ -142,6 +142,13 @@ void require_database_file(const fs::path& path) {
   }
 }
 
+/// Whether and why the system lets nobody write the file itself; SQLite fails at the shared memory beside it first.
+void require_writable(const fs::path& path) {
+  if (::access(path.c_str(), W_OK) == 0) return;
+  throw Error{Errc::io, fmt::format("{}: cannot be written ({})", path.string(),
+                                    errno == EROFS ? "its medium is read-only" : "no permission")};
+}
+
 }  // namespace
 
 void configure_connection(sqlite3* db) {
@@ -176,6 +183,7 @@ std::unique_ptr<SQLite::Database> open_checked(const fs::path& path, Database::M
     single_integer(db->getHandle(), "SELECT count(*) FROM sqlite_schema");
     if (read_only) execute(db->getHandle(), "PRAGMA query_only = ON");
   } catch (const Error& e) {
+    if (!read_only && e.code() == Errc::io) require_writable(path);
     if (!read_only || e.code() != Errc::io) throw;
     // A file in WAL mode needs a shared-memory file beside it; where that cannot be made, nobody can be writing either.
     if (!is_empty_or_absent(path.string() + "-wal")) {
@@ -189,6 +197,7 @@ std::unique_ptr<SQLite::Database> open_checked(const fs::path& path, Database::M
     single_integer(db->getHandle(), "SELECT count(*) FROM sqlite_schema");
   }
   if (!read_only && sqlite3_db_readonly(db->getHandle(), "main") == 1) {
+    require_writable(path);
     throw Error{Errc::io, fmt::format("{}: cannot be written (no permission)", path.string())};
   }
   const auto id = single_integer(db->getHandle(), "PRAGMA application_id");

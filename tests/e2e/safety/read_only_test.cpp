@@ -1,7 +1,9 @@
 // A file on a medium that cannot be written: what only reads works, what writes says one sentence and changes nothing.
+#include "storage/database.hpp"
 #include "support/run.hpp"
 
 #include <algorithm>
+#include <map>
 #include <sys/stat.h>
 
 #include <catch2/catch.hpp>
@@ -88,7 +90,110 @@ void look_and_try(const LookedAt& ship) {
   CHECK(!fs::exists(ship.dir / "out/mine.pack"));
 }
 
+/// The folder `medium` of a ship, mounted so that not even root can write into it, in a namespace of the program's own.
+class Mounted : public Aboard {
+ public:
+  Mounted() {
+    ok({"--db", "medium/shaftlog.db", "init"});
+    ok({"--db", "medium/shaftlog.db", "import", kShip.string()});
+  }
+  Ran on_mount(std::vector<std::string> args) const {
+    constexpr const char* kMount =
+        "mount --bind medium medium && mount -o remount,ro,bind medium || exit 99; exec \"$0\" --db medium/shaftlog.db "
+        "\"$@\"";
+    args.insert(args.begin(), {"-rm", "sh", "-c", kMount, SHAFTLOG_BINARY});
+    return run_program_file(kUnshare.string(), args, dir.path());
+  }
+  [[nodiscard]] bool is_possible() const {
+    const Ran tried = fs::exists(kUnshare) ? on_mount({"--version"}) : Ran{};
+    if (tried.code == 0) return true;
+    WARN("not tried: nothing can be mounted here " << tried.err);
+    return false;
+  }
+  /// A reading is added, and what a killed program leaves of it lies on the medium.
+  void leave_journal(const std::vector<std::string>& ends) const {
+    const fs::path at = dir / "at_work";
+    fs::copy(dir / "medium", at);
+    {
+      shaftlog::Database other = shaftlog::Database::open(at / "shaftlog.db", shaftlog::Database::Mode::read_only);
+      const shaftlog::ReadTransaction reading{other};  // so that the journal is not worked in
+      ok({"--db", "at_work/shaftlog.db", "add", "hours", "shaft=fin_port", "at=2026-03-01", "meter_h=1250"});
+      for (const std::string& end : ends)
+        fs::copy_file(at / ("shaftlog.db" + end), dir / ("medium/shaftlog.db" + end),
+                      fs::copy_options::overwrite_existing);
+    }
+    // The same in a file that can be written, to compare with.
+    fs::copy_file(at / "shaftlog.db", dir / "shaftlog.db");
+  }
+  [[nodiscard]] std::map<std::string, std::string> medium() const {
+    std::map<std::string, std::string> out;
+    for (const auto& item : fs::directory_iterator{dir / "medium"})
+      out[item.path().filename()] = read_text(item.path());
+    return out;
+  }
+  void reads_as(const std::string& file) const {
+    for (const std::vector<std::string>& args :
+         std::vector<std::vector<std::string>>{{"list", "--csv"},
+                                               {"review", "--as-of", "2026-04-01"},
+                                               {"history", "T-01", "fin_port", "--until", "2026-04-01"},
+                                               {"check"}}) {
+      const Ran ran = on_mount(args);
+      INFO(args.front() << ": " << ran.code << ' ' << ran.err);
+      CHECK(ran.code == 0);
+      CHECK(ran.err.empty());
+      if (args.front() == "check") {
+        CHECK_THAT(ran.out, Contains(": all is well, "));
+        continue;
+      }
+      std::vector<std::string> same = args;
+      same.insert(same.begin(), {"--db", file});
+      CHECK(ran.out == ok(same));
+    }
+  }
+  void is_not_written() const {
+    const Ran ran = on_mount({"add", "hours", "shaft=fin_port", "at=2026-03-02", "meter_h=1270"});
+    CHECK(ran.code == 4);
+    CHECK(ran.out.empty());
+    CHECK(ran.err == "shaftlog: medium/shaftlog.db: cannot be written (its medium is read-only)\n");
+  }
+
+ private:
+  inline static const fs::path kUnshare = "/usr/bin/unshare";
+};
+
 }  // namespace
+
+TEST_CASE("read-only: a mount that cannot be written is read, and says so to who would write", "[e2e][read_only]") {
+  const Mounted ship;
+  if (!ship.is_possible()) return;
+  SECTION("with the file alone") {
+    const auto before = ship.medium();
+    ship.reads_as("medium/shaftlog.db");
+    ship.is_not_written();
+    CHECK(ship.medium() == before);
+  }
+  SECTION("with the journal of a program that was killed: what stands in it is read too") {
+    ship.leave_journal({"", "-wal", "-shm"});
+    const auto before = ship.medium();
+    CHECK_THAT(ship.on_mount({"list"}).out, Contains("1250 h"));
+    ship.reads_as("shaftlog.db");
+    ship.is_not_written();
+    CHECK(ship.medium() == before);
+  }
+  SECTION("with a journal whose shared memory is gone: nothing is read past it") {
+    ship.leave_journal({"", "-wal"});
+    const auto before = ship.medium();
+    for (const char* command : {"list", "review", "check"}) {
+      const Ran ran = ship.on_mount({command});
+      CHECK(ran.code == 4);
+      CHECK(ran.err ==
+            "shaftlog: medium/shaftlog.db: its folder cannot be written and its last changes are still in "
+            "shaftlog.db-wal; copy both files to a folder that can be written\n");
+    }
+    ship.is_not_written();
+    CHECK(ship.medium() == before);
+  }
+}
 
 TEST_CASE("read-only: in a folder that cannot be written what only reads works", "[e2e][read_only]") {
   if (!LookedAt::is_possible()) return;
