@@ -409,6 +409,28 @@ class Tally {
   double level_ = 0, expected_ = 0, poured_ = 0;
 };
 
+bool is_remedy(WorkKind w) {
+  return w == WorkKind::metering_replaced || w == WorkKind::setting_corrected || w == WorkKind::line_repaired ||
+         w == WorkKind::pump_repaired || w == WorkKind::bled || w == WorkKind::controller_changed ||
+         w == WorkKind::lubricator_on;
+}
+
+/// What does not cycle goes on not cycling until a record tells otherwise: else a cavity would fill itself again as
+/// soon as nobody reads the counter. \param last_level of the reservoir: levels tell of the cycles, too
+void carry_on(const VesselLog& log, LubricatorId id, const Schedule& schedule, Instant last_level, double level_sd_cm3,
+              DeliveryResult& result) {
+  constexpr double kTells = 4;  // times the error of a level: so much use would show
+  result.cycles_since.reset();
+  const std::optional<Instant> count = schedule.last_count(id);
+  if (!result.cycles_low || !count) return;
+  const bool is_remedied = std::any_of(log.work.begin(), log.work.end(), [&](const Logged<Work>& w) {
+    return w.lubricator == id && w.at > *count && is_remedy(w.what.work);
+  });
+  if (is_remedied || schedule.expected_cm3(id, *count, last_level) > kTells * level_sd_cm3) return;
+  result.cycles_since = std::clamp(result.cycles_low->ratio.value, 0.0, 1.0);
+  result.last_count = *count;
+}
+
 /// Jumps of a reservoir's content, with `unit` one per cent of full.
 Jumps jumps_of_reservoir(double unit) { return {0.3, 5 * unit, 0.6, 52 * unit, 15 * unit, 0.03, 6 * unit}; }
 
@@ -422,6 +444,7 @@ DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricat
   balance_cycles(log, id, schedule, as_of, result);
 
   const LubricatorSetting* setting = setting_at(lubricator.settings, as_of);
+  carry_on(log, id, schedule, kEarliest, 0, result);  // as long as no reservoir tells anything
   if (!setting || in_cm3(setting->reservoir) <= 0) return result;
   const double full = in_cm3(setting->reservoir);
   std::vector<BalanceEvent> events = reservoir_events(log, lubricator, as_of);
@@ -483,11 +506,14 @@ DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricat
   result.level_sd_pct = filter.scale();
 
   const Instant last = events.back().at;
-  const double since = std::max(0.0, schedule.expected_cm3(id, last, as_of));
-  const double since_sd =
-      std::hypot(schedule.expected_moment_sd_cm3(id, as_of), schedule.expected_moment_sd_cm3(id, last));
+  carry_on(log, id, schedule, last, filter.scale() * unit * std::sqrt(2.0), result);
+  const double since = std::max(0.0, doses_cm3(schedule, result, {}, last, as_of));
+  const double since_sd = std::hypot(schedule.expected_moment_sd_cm3(id, as_of) * result.cycles_since.value_or(1),
+                                     schedule.expected_moment_sd_cm3(id, last));
   std::vector<Normal> level;
+  result.level_read = last;
   for (const Hypothesis& h : filter.hypotheses()) {
+    result.level_then_pct += std::exp(h.log_w) * h.v / unit;
     const double var = h.vv - 2 * since * h.vr + since * since * h.rr + h.r * h.r * since_sd * since_sd;
     level.push_back(
         {std::exp(h.log_w), (h.v - h.r * since) / unit, std::max(1e-6, std::sqrt(std::max(0.0, var)) / unit)});
@@ -504,6 +530,16 @@ DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricat
   if (balance.low.open) result.low = shift_of(filter, balance.low, events, true, last, expected, 1, per_cycle);
   if (balance.high.open) result.high = shift_of(filter, balance.high, events, false, last, expected, 1, per_cycle);
   return result;
+}
+
+double doses_cm3(const Schedule& schedule, const DeliveryResult& delivery, ShaftId shaft, Instant a, Instant b) {
+  const auto all = [&](Instant from) {
+    return shaft.is_set() ? schedule.expected_cm3(delivery.lubricator, shaft, from, b)
+                          : schedule.expected_cm3(delivery.lubricator, from, b);
+  };
+  if (b <= a) return 0;
+  if (!delivery.cycles_since || b <= delivery.last_count) return all(a);
+  return all(a) - (1 - *delivery.cycles_since) * all(std::max(a, delivery.last_count));
 }
 
 std::vector<RatioStep> list_stretches(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,

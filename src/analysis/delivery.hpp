@@ -35,9 +35,15 @@ struct DeliveryResult {
   std::optional<Estimate> delivery_ratio;  ///< present ratio left / (dose x cycles); empty: the records cannot tell
   std::optional<Estimate> cycle_ratio;     ///< present counted / called-for cycles; empty: no counter
   std::optional<Estimate> level_pct;       ///< at as_of
+  Instant level_read{};                    ///< when it was last read or poured up to ...
+  double level_then_pct = 0;               ///< ... and what it was then
   std::vector<RatioStep> steps;
   std::optional<RatioShift> low, high;  ///< of the delivery ratio (with no counter: of the product)
   std::optional<RatioShift> cycles_low, cycles_high;
+  /// Part of the cycles called for that is taken to be made since `last_count`: too few were made up to it, and neither
+  /// work nor levels since then tell otherwise. Empty: all.
+  std::optional<double> cycles_since;
+  Instant last_count{};
   std::optional<double> stretch_sd;  ///< sd that the ratio of the newest stretch alone would have: "too short to say"
   double level_sd_pct = 0;           ///< level reading error used, 1 sd [% of full]
 };
@@ -49,6 +55,10 @@ struct DeliveryResult {
 /// \source docs/methods/delivery.md
 DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,
                                 Instant as_of, bool with_ratios = true);
+
+/// Dose of all devices that work, as Schedule::expected_cm3, less the cycles that are taken not to be made
+/// (cycles_since). \param shaft not set: of all shafts
+double doses_cm3(const Schedule& schedule, const DeliveryResult& delivery, ShaftId shaft, Instant a, Instant b);
 
 /// Practical margin within which a ratio counts as 1.
 constexpr double kRatioMargin = 0.10;

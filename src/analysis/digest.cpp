@@ -81,7 +81,8 @@ ShaftHistory make_history(const VesselLog& log, const Shaft& shaft, const Vessel
 double delivered_by(const VesselDigest& d, LubricatorId lubricator, ShaftId shaft, Instant a, Instant b) {
   const Schedule& schedule = *d.schedule;
   const auto result = d.delivery.find(lubricator);
-  if (result == d.delivery.end() || !result->second.low) return schedule.expected_cm3(lubricator, shaft, a, b);
+  if (result == d.delivery.end()) return schedule.expected_cm3(lubricator, shaft, a, b);
+  if (!result->second.low) return doses_cm3(schedule, result->second, shaft, a, b);
   const RatioShift& low = *result->second.low;
   const Instant since = std::clamp(low.began.estimate, a, b);
   double ratio = std::clamp(low.ratio.value, 0.0, 1.0);

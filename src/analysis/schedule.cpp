@@ -567,6 +567,12 @@ std::optional<double> Schedule::counted_cycles(LubricatorId lubricator, Instant 
   return u->counted.between(a, b);
 }
 
+std::optional<Instant> Schedule::last_count(LubricatorId lubricator) const {
+  const Unit* u = find(lubricator);
+  if (!u || u->counted.t.empty()) return std::nullopt;
+  return from_unix(u->counted.t.back());
+}
+
 double Schedule::expected_cm3(LubricatorId lubricator, ShaftId shaft, Instant a, Instant b) const {
   const Unit* u = find(lubricator);
   const FeedLine* f = u ? find(*u, shaft) : nullptr;

@@ -50,6 +50,8 @@ class Schedule {
   /// Full cycles counted; empty where no counter reading brackets the time, and across a new counter or a reset: what
   /// was made between the last reading and the change is not known.
   [[nodiscard]] std::optional<double> counted_cycles(LubricatorId lubricator, Instant a, Instant b) const;
+  /// When the counter was last read; empty: it counted nothing.
+  [[nodiscard]] std::optional<Instant> last_count(LubricatorId lubricator) const;
   /// Dose that the metering devices deliver if every one of them works: counted cycles x dose where a counter is read,
   /// else hours x dose with known standstills (off, alarm empty or power_fault standing) left out [cm3].
   [[nodiscard]] double expected_cm3(LubricatorId lubricator, ShaftId shaft, Instant a, Instant b) const;

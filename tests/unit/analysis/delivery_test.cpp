@@ -266,3 +266,48 @@ TEST_CASE("delivery: the stretches listed without weighing are those of the bala
     CHECK_FALSE(listed[i].ratio);
   }
 }
+
+TEST_CASE("delivery: what does not cycle is taken to stand still when nobody reads the counter any more",
+          "[analysis][delivery]") {
+  Ship ship{2, 200};
+  for (int d = 0; d <= 60; d += 10) ship.counter(d, 48 * d);  // 48 cycles a day
+  for (int d = 70; d <= 120; d += 10) ship.counter(d, 48 * 60);
+  const Schedule schedule{ship.log, ship.hours, day(200)};
+  const DeliveryResult r = balance_delivery(ship.log, ship.log.lubricators[0], schedule, day(200));
+  REQUIRE(r.cycles_low);
+  REQUIRE(r.cycles_since);
+  CHECK(r.last_count == day(120));
+  CHECK(schedule.expected_cm3(kPump, ShaftId{1}, day(120), day(200)) == Approx(960).margin(1));  // 12 cm3 a day
+  CHECK(doses_cm3(schedule, r, ShaftId{1}, day(120), day(200)) < 0.06 * 960);
+  CHECK(doses_cm3(schedule, r, {}, day(120), day(200)) < 0.06 * 1920);
+  CHECK(doses_cm3(schedule, r, ShaftId{1}, day(0), day(60)) == Approx(720).margin(1));
+  CHECK(doses_cm3(schedule, r, ShaftId{1}, day(0), day(200)) < 720 + 0.06 * 960);
+
+  SECTION("but not after a repair") {
+    Logged<Work> w;
+    w.at = day(125);
+    w.lubricator = kPump;
+    w.what.work = WorkKind::controller_changed;
+    ship.log.work.push_back(w);
+    CHECK_FALSE(ship.balance(200).cycles_since);
+  }
+  SECTION("nor where levels show that grease is used") {
+    ship.level(120, 80);
+    ship.level(200, 80 - 1920.0 / 50);
+    CHECK_FALSE(ship.balance(200).cycles_since);
+  }
+  SECTION("a level read with the last count tells nothing of the time after it") {
+    ship.level(60, 80);
+    ship.level(120, 80);
+    const DeliveryResult level = ship.balance(200);
+    REQUIRE(level.cycles_since);
+    REQUIRE(level.level_pct);
+    CHECK(level.level_pct->value == Approx(80).margin(3));
+  }
+}
+
+TEST_CASE("delivery: a counter that keeps up is not thought to have stopped", "[analysis][delivery]") {
+  Ship ship{2, 200};
+  for (int d = 0; d <= 120; d += 10) ship.counter(d, 48 * d);
+  CHECK_FALSE(ship.balance(200).cycles_since);
+}
