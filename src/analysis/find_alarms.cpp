@@ -123,7 +123,8 @@ void find_refills_due(const ReviewContext& c, std::vector<Finding>& found) {
     if (next.amount_cm3) add_figure(f, "refill_amount", *next.amount_cm3, "cm3");
     const bool is_now = *next.p50 <= c.as_of;
     add_strength(f, is_now ? 5 : 3);
-    f.summary = is_now ? std::string{"the reservoir is at or below its low mark by the balance"}
+    f.summary = is_now ? fmt::format("the reservoir is at or below its low mark by the balance, since about {}",
+                                     c.day(*next.p50))
                        : fmt::format("the reservoir meets its low mark about {} ({} to {})", c.day(*next.p50),
                                      next.p10 ? c.day(*next.p10) : "unknown", next.p90 ? c.day(*next.p90) : "unknown");
     if (next.amount_cm3) f.summary += fmt::format("; a refill will take {}", figure_text(*next.amount_cm3, "cm3"));

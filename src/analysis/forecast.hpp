@@ -28,9 +28,10 @@ NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const H
                                const Delivered& delivered, Instant as_of);
 
 struct NextRefill {
-  std::optional<Instant> p10, p50, p90;  ///< the level meets the low mark if nobody pours; empty beyond 18 months
-  std::optional<Instant> stands_since;   ///< nothing is used now: the days hold if it is set going today
-  std::optional<Estimate> amount_cm3;    ///< a refill to the full mark then would take
+  /// The level meets the low mark if nobody pours; empty beyond 18 months. Where it is met: when, by the balance.
+  std::optional<Instant> p10, p50, p90;
+  std::optional<Instant> stands_since;  ///< nothing is used now: the days hold if it is set going today
+  std::optional<Estimate> amount_cm3;   ///< a refill to the full mark would take: at the low mark, or now if below it
 };
 
 /// From the spread of past weeks' use and of the delivery ratio: replays the weekly use of the fed shafts in blocks.

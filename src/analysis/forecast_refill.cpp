@@ -6,6 +6,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -109,6 +110,19 @@ std::vector<double> replay(const std::vector<double>& weekly, std::size_t start)
   return used;
 }
 
+/// When a level that was `x` at `read` [cm3] met the low mark; as_of if it has not.
+Instant met_low_mark(double x, double low_mark, const std::function<double(Instant)>& used_by, Instant read,
+                     Instant as_of) {
+  if (x <= low_mark) return read;
+  if (x - used_by(as_of) > low_mark) return as_of;
+  Instant above = read, below = as_of;
+  while (below - above > std::chrono::minutes{10}) {
+    const Instant middle = above + (below - above) / 2;
+    (x - used_by(middle) > low_mark ? above : below) = middle;
+  }
+  return below;
+}
+
 /// Relative sd of a use over weeks to come that no past week tells of: a short past is a poor guide.
 double pattern_sd(std::size_t weeks) { return std::hypot(kNewTrade, 0.6 / std::sqrt(static_cast<double>(weeks))); }
 
@@ -127,9 +141,24 @@ NextRefill forecast_refill(const VesselLog& log, const Lubricator& lubricator, c
   next.amount_cm3->high = next.amount_cm3->value + 1.6449 * std::sqrt(2.0) * repeat;
 
   const double level = delivery.level_pct->value / 100 * full, level_sd = sd_of(*delivery.level_pct) / 100 * full;
-  const bool is_below = level <= low_mark;
-  if (is_below) {
-    next.p10 = next.p50 = next.p90 = as_of;
+  if (level <= low_mark) {
+    const double ratio = delivery.delivery_ratio ? delivery.delivery_ratio->value : 1.0;
+    const Instant read = delivery.level_read;
+    const auto used_by = [&](Instant t) { return ratio * doses_cm3(schedule, delivery, {}, read, t); };
+    // A level is told no lower than 0; by the balance it may be.
+    const double then = delivery.level_then_pct / 100 * full, by_balance = then - used_by(as_of);
+    const double sd = std::max(0.0, delivery.level_pct->high / 100 * full - by_balance) / 1.6449;
+    const auto met = [&](double z) { return met_low_mark(then + z * sd, low_mark, used_by, read, as_of); };
+    next.p10 = met(-1.2816);
+    next.p50 = met(0);
+    next.p90 = met(1.2816);
+    // What it takes now; the error of the full mark beside that of the level.
+    const Estimate& pct = *delivery.level_pct;
+    const double mark = 1.6449 * repeat, to_full = kFullMark * full;
+    next.amount_cm3 = Estimate{to_full - level, to_full - std::hypot(pct.high / 100 * full - level, mark) - level,
+                               to_full - level + std::hypot(level - pct.low / 100 * full, mark)};
+    next.amount_cm3->low = std::max(0.0, next.amount_cm3->low);
+    next.amount_cm3->high = std::min(next.amount_cm3->high, to_full + mark);
     return next;
   }
   const std::vector<double> weekly = past_use(lubricator, schedule, log, hours, as_of).weekly_cm3;

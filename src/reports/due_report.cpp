@@ -30,7 +30,8 @@ std::string when_cell(const DueItem& i, const Zone& zone, Instant as_of) {
 std::string expected_cell(const DueItem& i) {
   if (!i.expected_cm3) return "not known yet";
   const Estimate& e = *i.expected_cm3;
-  if (i.lubricator.is_set()) return fmt::format("about {} cm3 to full", format_figure(e.value, 2));
+  if (i.lubricator.is_set())
+    return fmt::format("about {} cm3 {}", format_figure(e.value, 2), i.is_overdue ? "to full" : "then");
   return format_expected_cm3(e);
 }
 

@@ -23,6 +23,7 @@ struct Ship {
     std::vector<HoursCurve::Point> points;
     for (int d = 0; d <= 364; d += 7) points.push_back({day(d), h_per_day * d});
     hours[ShaftId{1}] = HoursCurve{points};
+    delivery.lubricator = kPump;
     delivery.level_pct = Estimate{60, 58, 62};
     delivery.delivery_ratio = Estimate{1, 0.97, 1.03};
   }
@@ -42,10 +43,32 @@ TEST_CASE("next refill: what lies above the low mark over the daily use", "[anal
   CHECK(n.amount_cm3->value == Approx(1800));
 }
 
-TEST_CASE("next refill: already below the low mark is now", "[analysis][forecast]") {
-  Ship ship;
+TEST_CASE("next refill: below the low mark it says since when, and what it takes now", "[analysis][forecast]") {
+  Ship ship;  // 160 cm3 left where the mark is at 200: 40 cm3 at 10 a day
   ship.delivery.level_pct = Estimate{8, 6, 10};
-  CHECK(ship.forecast().p50 == day(364));
+  ship.delivery.level_read = day(344);
+  ship.delivery.level_then_pct = 18;
+  const NextRefill n = ship.forecast();
+  REQUIRE(n.p50);
+  CHECK(days_between(*n.p50, day(364)) == Approx(4).margin(0.1));
+  CHECK(*n.p10 < *n.p50);
+  CHECK(*n.p90 > *n.p50);
+  CHECK(*n.p90 <= day(364));
+  CHECK(n.amount_cm3->value == Approx(1840));
+  CHECK(n.amount_cm3->low < 1800 + 1);
+  CHECK(n.amount_cm3->high > 1880 - 1);
+}
+
+TEST_CASE("next refill: the day on which the mark was met does not move while nobody reads", "[analysis][forecast]") {
+  Ship ship;
+  ship.delivery.level_read = day(300);
+  ship.delivery.level_then_pct = 30;  // 600 cm3: 40 days above the mark, 60 until it is empty
+  ship.delivery.level_pct = Estimate{0, 0, 3};
+  const NextRefill n = ship.forecast();
+  CHECK(days_between(day(300), *n.p50) == Approx(40).margin(0.1));
+  CHECK(n.amount_cm3->value == Approx(2000));
+  ship.delivery.level_then_pct = 9;  // read below the mark
+  CHECK(ship.forecast().p50 == day(300));
 }
 
 TEST_CASE("next refill: while the lubricator stands the days hold if it is set going today", "[analysis][forecast]") {
