@@ -55,10 +55,12 @@ void report_silence(const ReviewContext& c, const Silence& s, std::vector<Findin
   found.push_back(std::move(f));
 }
 
-// What falls due while nobody writes is not known to be undone: one matter, the silence.
-std::string fold_due(std::vector<Finding>& found) {
+// What falls due while nobody writes is not known to be undone: one matter, the silence. What was overdue before that
+// stays a matter of its own.
+std::string fold_due(std::vector<Finding>& found, Instant silent_since) {
   int greasings = 0, refills = 0;
   std::erase_if(found, [&](const Finding& f) {
+    if (f.began && f.began->estimate <= silent_since) return false;
     if (f.kind == FindingKind::greasing_overdue) ++greasings;
     if (f.kind == FindingKind::refill_due) ++refills;
     return f.kind == FindingKind::greasing_overdue || f.kind == FindingKind::refill_due;
@@ -100,7 +102,7 @@ void find_records(const ReviewContext& c, std::vector<Finding>& found) {
          has_finding(found, FindingKind::starved, s.shaft, {}))) {
       continue;
     }
-    const std::string due = whole_vessel ? fold_due(found) : std::string{};
+    const std::string due = whole_vessel ? fold_due(found, s.since) : std::string{};
     report_silence(c, s, found);
     if (!due.empty()) {
       found.back().summary += fmt::format("; {} fell due since by its former use, whether done is unknown", due);

@@ -258,18 +258,19 @@ std::string overdue_text(const NextGreasing& n) {
 }
 
 void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult& fill, const Below& below, bool is_now,
-                    std::vector<Finding>& found) {
+                    std::vector<Finding>& found, std::vector<ToldWithin>& within) {
   const ShaftHistory& h = c.digest.histories.at(shaft.id);
   const NextGreasing& next = c.greasings.at(shaft.id);
   const StarvedHours hours = fill.starved_h.value_or(StarvedHours{});
   const double reserve = reserve_pct(shaft, c.as_of);
-  if (Finding* other = finding_that_explains(c, found, shaft.id, {}); other != nullptr) {
+  Finding* const other = finding_that_explains(c, found, shaft.id, {});
+  if (other != nullptr) {
     other->summary +=
         fmt::format("; the cavity{} {} below its reserve of {} % (about {} running hours so far, {} to {})",
                     other->shaft.is_set() ? "" : " of " + shaft.code, is_now ? "is" : "was", figure_text(reserve),
                     figure_text(hours.best), figure_text(hours.least), figure_text(hours.most));
-    if (is_now) other->urgency = Urgency::act;
-    return;
+    if (!is_now) return;
+    other->urgency = Urgency::act;
   }
   // A shaft that falls below its reserve time and again is one matter.
   Finding f = start_finding(c, FindingKind::starved, shaft.id, {}, baseline_anchor(h));
@@ -306,7 +307,10 @@ void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult
   }
   if (next.is_overdue) symptoms.emplace_back("overdue");
   explain(f, symptoms, {});
-  found.push_back(std::move(f));
+  if (other != nullptr)
+    within.push_back({other->id, std::move(f)});
+  else
+    found.push_back(std::move(f));
 }
 
 void report_overdue(const ReviewContext& c, const Shaft& shaft, std::vector<Finding>& found) {
@@ -361,7 +365,7 @@ void find_washout(const ReviewContext& c, std::vector<Finding>& found, const std
   }
 }
 
-void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& found) {
+void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& found, std::vector<ToldWithin>& within) {
   for (const Shaft& shaft : c.log.shafts) {
     const auto fill = c.fills.find(shaft.id);
     if (fill != c.fills.end() && fill->second.fill_pct) {
@@ -371,7 +375,7 @@ void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& foun
       const bool was = below && below->to > c.as_of - kRecent && fill->second.starved_h &&
                        fill->second.starved_h->best > 10 && fill->second.starved_h->least > 0;
       if (is_now || was) {
-        report_starved(c, shaft, fill->second, *below, is_now, found);
+        report_starved(c, shaft, fill->second, *below, is_now, found, within);
       }
     }
     if (c.greasings.contains(shaft.id)) report_overdue(c, shaft, found);

@@ -37,10 +37,16 @@ void rate_all_alarms(ReviewContext& c) {
   }
 }
 
-// Whether a level, a refill or a counter reading of late vouches for what the shaft was delivered.
+// Whether a level, a refill or a counter reading of late vouches for what the shaft was delivered. By the balance an
+// emptied reservoir had nothing left to deliver; whether it was filled and nobody wrote it down is not known.
 bool is_delivery_known(const ReviewContext& c, ShaftId shaft) {
   constexpr auto kVouchedFor = std::chrono::days{60};
+  constexpr double kEmpty_pct = 0.5;
   const std::vector<LubricatorId> feeding = c.digest.schedule->lubricators_of(shaft);
+  for (const LubricatorId l : feeding) {
+    const auto d = c.digest.delivery.find(l);
+    if (d != c.digest.delivery.end() && d->second.level_pct && d->second.level_pct->value < kEmpty_pct) return false;
+  }
   const auto vouches = [&](const auto& records) {
     return std::any_of(records.rbegin(), records.rend(), [&](const auto& r) {
       return r.at >= c.as_of - kVouchedFor && std::find(feeding.begin(), feeding.end(), r.lubricator) != feeding.end();
@@ -193,14 +199,14 @@ double strength_of(const Finding& f) {
   return 0;
 }
 
-bool more_pressing(const Finding& a, const Finding& b) {
+}  // namespace
+
+bool is_more_pressing(const Finding& a, const Finding& b) {
   if (a.urgency != b.urgency) return a.urgency < b.urgency;
   const double sa = strength_of(a), sb = strength_of(b);
   if (sa != sb) return sa > sb;
   return a.id < b.id;
 }
-
-}  // namespace
 
 VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, const FleetPrior& prior, Instant as_of,
                            bool with_detail) {
@@ -222,13 +228,14 @@ VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, 
   find_delivery(c, out.findings);
   find_grease_changes(c, out.findings, explained);
   find_washout(c, out.findings, explained);
-  find_starved_and_overdue(c, out.findings);
+  find_starved_and_overdue(c, out.findings, out.within);
   find_refills_due(c, out.findings);
   find_alarms(c, out.findings);
   find_inspections(c, out.findings);
   find_records(c, out.findings);
   for (Finding& f : out.findings) f.first_seen = std::min(f.first_seen, as_of);
-  std::sort(out.findings.begin(), out.findings.end(), more_pressing);
+  for (ToldWithin& t : out.within) t.finding.first_seen = std::min(t.finding.first_seen, as_of);
+  std::sort(out.findings.begin(), out.findings.end(), is_more_pressing);
   for (const Shaft& s : log.shafts) out.shafts.push_back(state_of(c, s));
   for (const Lubricator& l : log.lubricators) out.lubricators.push_back(state_of(c, l));
   if (with_detail) {
@@ -286,7 +293,7 @@ FleetResult review_fleet(std::span<const VesselLog> fleet, Instant as_of, unsign
 std::vector<Finding> ranked_findings(std::span<const VesselReview> reviews) {
   std::vector<Finding> out;
   for (const VesselReview& r : reviews) out.insert(out.end(), r.findings.begin(), r.findings.end());
-  std::sort(out.begin(), out.end(), more_pressing);
+  std::sort(out.begin(), out.end(), is_more_pressing);
   return out;
 }
 

@@ -73,9 +73,16 @@ struct LubricatorDetail {
 
 struct VesselDigest;
 
+/// A cavity that stands below its reserve, told as part of the finding that explains it.
+struct ToldWithin {
+  Uuid by;
+  Finding finding;  ///< as it would be told alone
+};
+
 struct VesselReview {
   VesselId vessel;
-  std::vector<Finding> findings;  ///< most urgent first
+  std::vector<Finding> findings;   ///< most urgent first
+  std::vector<ToldWithin> within;  ///< of findings above
   std::vector<ShaftState> shafts;
   std::vector<LubricatorState> lubricators;
 
@@ -125,6 +132,9 @@ struct FleetSource {
   bool with_detail = false;         ///< of the vessels asked for
   std::size_t most_held = 500'000;  ///< records, beyond which a log is not kept but loaded again
 };
+
+/// Order of findings: by urgency, then the surest, then by id.
+bool is_more_pressing(const Finding& a, const Finding& b);
 
 /// digest, FleetLessons and review_vessel for a fleet, in parallel by vessel; the result does not depend on `threads`.
 /// Logs are held as long as there are few of them and read again where there are many: memory is bounded.

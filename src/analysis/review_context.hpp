@@ -62,7 +62,8 @@ Finding* finding_that_explains(const ReviewContext& c, std::vector<Finding>& fou
 void find_delivery(const ReviewContext& c, std::vector<Finding>& found);
 void find_grease_changes(const ReviewContext& c, std::vector<Finding>& found, std::set<ShaftId>& explained);
 void find_washout(const ReviewContext& c, std::vector<Finding>& found, const std::set<ShaftId>& explained);
-void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& found);
+/// \param within takes what is told as part of another finding
+void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& found, std::vector<ToldWithin>& within);
 void find_refills_due(const ReviewContext& c, std::vector<Finding>& found);
 void find_alarms(const ReviewContext& c, std::vector<Finding>& found);
 void find_inspections(const ReviewContext& c, std::vector<Finding>& found);

@@ -74,6 +74,16 @@ void follow_moved(VesselPart& p) {
   }
 }
 
+/// Whoever closes a finding has dealt with its cause; a cavity below its reserve must not fall silent with it.
+void tell_within_closed(VesselPart& p) {
+  std::vector<Finding>& found = p.review.findings;
+  for (const ToldWithin& t : p.review.within) {
+    const auto state = p.states.find(t.by);
+    if (state == p.states.end() || state->second.status != FindingStatus::closed) continue;
+    found.insert(std::upper_bound(found.begin(), found.end(), t.finding, is_more_pressing), t.finding);
+  }
+}
+
 void judge_closed(VesselPart& p, const VesselLog& log, Instant as_of, bool judge_gone) {
   std::optional<VesselDigest> made;
   for (const auto& [id, state] : p.states) {
@@ -122,6 +132,7 @@ VesselPart part_of(VesselReview review, const VesselLog& log, const std::vector<
   for (const FindingRemark& remark : remarks) p.remarks[remark.finding].push_back(remark);
   follow_moved(p);
   for (const auto& [id, of] : p.remarks) p.states[id] = state_of(of);
+  tell_within_closed(p);
   judge_closed(p, log, as_of, judge_gone);
   return p;
 }
