@@ -135,9 +135,10 @@ void say_interval(ShaftAdvice& a, double days_since) {
       fmt::format("{} ends above the reserve of {} with a probability of {}", now, reserve, pct(*a.p_holds)));
   if (a.is_overdue)
     a.says.push_back(
-        fmt::format("but it is overdue now: {} h and {:.0f} days since the last greasing, which leaves it above the "
-                    "reserve with a probability of {}",
-                    figure_text(*a.since_last_h), std::floor(days_since), pct(*a.p_now)));
+        fmt::format("but it is overdue now: {} h and {:.0f} days since the last greasing, {}",
+                    figure_text(*a.since_last_h), std::floor(days_since),
+                    a.p_now ? "which leaves it above the reserve with a probability of " + pct(*a.p_now)
+                            : "and what is left is not known: no level and no count of late vouches for the doses"));
   if (a.p_practised && *a.p_practised < kAdviceConfidence)
     a.says.push_back(
         fmt::format("but the last greasings were {} apart, which ends above the reserve with a probability of "
@@ -316,7 +317,7 @@ ShaftAdvice advise_shaft(const VesselLog& log, const VesselReview& review, const
   if (a.registered_h && a.practised_h && *a.practised_h > 1.1 * *a.registered_h)
     a.p_practised = p_above_reserve(c, *a.practised_h);
   a.since_last_h = detail.hours.run_h(detail.history.intervals.back().at, as_of);
-  a.p_now = p_above_reserve(c, *a.since_last_h);
+  if (a.is_dose_vouched) a.p_now = p_above_reserve(c, *a.since_last_h);
   a.is_overdue = detail.next_greasing.is_overdue;
   if (a.is_automatic) {
     CavityLoss dosed = c;
