@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <utility>
 
 namespace shaftlog {
 namespace {
@@ -66,11 +67,20 @@ std::vector<GreasingTally> tally_greasings(const VesselLog& log, const VesselRev
       ++(g.what.ended == Ended::not_done ? t.not_done : t.done);
     }
     if (const ShaftDetail* d = detail_of(review, shaft.id); d != nullptr) {
+      const auto is_doubted = [&](const Uuid& id) {
+        return std::any_of(review.suspects.begin(), review.suspects.end(),
+                           [&](const Suspect& s) { return s.record == id; });
+      };
+      Uuid before;
       for (const GreasingInterval& i : d->history.intervals) {
+        const Uuid began = std::exchange(before, i.id);
         if (i.at <= from || i.at > to) continue;
         const auto share = share_of_interval(setting_at(shaft.settings, i.at), i.run_h, days_between(i.from, i.at));
         if (!share) continue;
-        t.late += *share > kLateBeyond ? 1 : 0;
+        if (*share > kLateBeyond) {
+          ++t.late;
+          t.in_doubt += is_doubted(i.id) || is_doubted(began) ? 1 : 0;
+        }
         t.worst_interval_share = std::max(t.worst_interval_share.value_or(0), *share);
       }
     }

@@ -15,6 +15,7 @@ struct GreasingTally {
   bool is_planned = false;                     ///< has an interval at the end of the stretch
   int done = 0;                                ///< that ended in any way but not_done
   int late = 0;                                ///< of those, later than kLateBeyond of the interval then agreed
+  int in_doubt = 0;                            ///< of the late ones, by a record that others contradict
   int not_done = 0;                            ///< recorded as not done
   std::optional<double> worst_interval_share;  ///< the longest interval over the agreed one [1]; empty: none to compare
 };

@@ -17,8 +17,12 @@ std::vector<FleetShaft> fleet_shafts(const VesselReview& v, const VesselLog& log
   std::vector<FleetShaft> out;
   for (std::size_t i = 0; i < v.shafts.size(); ++i) {
     std::optional<Urgency> urgency;
+    const std::vector<LubricatorId>& feeding = v.shaft_details[i].lubricators;
     for (const Finding& f : v.findings) {
-      if (f.shaft == v.shafts[i].shaft && (!urgency || f.urgency < *urgency)) urgency = f.urgency;
+      const bool is_of_its_grease =
+          !f.shaft.is_set() && (std::find(feeding.begin(), feeding.end(), f.lubricator) != feeding.end() ||
+                                f.kind == FindingKind::grease_mixed);
+      if ((f.shaft == v.shafts[i].shaft || is_of_its_grease) && (!urgency || f.urgency < *urgency)) urgency = f.urgency;
     }
     out.push_back({log.vessel.code, log.shafts[i].code, v.shafts[i], v.shaft_details[i], urgency});
   }
@@ -109,8 +113,9 @@ Report fleet_report(const ReportInput& in) {
   r.blocks.emplace_back(Heading{3, "Every shaft, the last two years", "multiples"});
   r.blocks.emplace_back(Paragraph{
       "Above: washout over the shaft's own baseline, the dotted line at 1, all on one scale; at the right the present "
-      "factor. Below: how full the cavity was, the reserve dashed; at the right how full it is now. A mark before the "
-      "name: a finding asks to act or to plan.",
+      "factor, where the baseline is known. Below: how full the cavity was, the reserve dashed; at the right how full "
+      "it "
+      "is now. A mark before the name: a finding about the shaft or what feeds it asks to act or to plan.",
       true, true});
   for (std::size_t i = 0; i < by_ship.size(); ++i) {
     if (by_ship[i].empty()) continue;

@@ -46,8 +46,10 @@ std::optional<Urgency> urgency_of(const VesselReview& v, ShaftId shaft);
 std::vector<Finding> findings_of_shaft(const VesselReview& v, const ShaftDetail& detail);
 /// What an auditor counts of one ship (ISM Code 10.2.1).
 struct AuditSums {
-  int planned = 0, done = 0, late = 0, not_done = 0, overdue = 0, inspections = 0;
+  int planned = 0, done = 0, late = 0, in_doubt = 0, not_done = 0, overdue = 0, inspections = 0;
 };
+/// How many were late, and how many of them by a record that others contradict.
+std::string late_text(int late, int in_doubt);
 AuditSums audit_sums(const VesselLog& log, const VesselReview& v, Instant from, Instant as_of);
 /// Work on the subject of a finding since it was seen, and what was said of the finding; empty: nothing is recorded.
 std::string corrective_action(const Finding& f, const VesselLog& log, const ReportInput& in, const Zone& zone);

@@ -48,12 +48,17 @@ std::optional<Urgency> urgency_of(const VesselReview& v, ShaftId shaft) {
   return out;
 }
 
+std::string late_text(int late, int in_doubt) {
+  return in_doubt == 0 ? std::to_string(late) : fmt::format("{}, {} by a record in doubt", late, in_doubt);
+}
+
 AuditSums audit_sums(const VesselLog& log, const VesselReview& v, Instant from, Instant as_of) {
   AuditSums sums;
   for (const GreasingTally& g : tally_greasings(log, v, from, as_of)) {
     sums.planned += g.is_planned ? 1 : 0;
     sums.done += g.done;
     sums.late += g.late;
+    sums.in_doubt += g.in_doubt;
     sums.not_done += g.not_done;
   }
   for (const ShaftState& s : v.shafts) sums.overdue += s.next_greasing.is_overdue ? 1 : 0;
@@ -330,7 +335,7 @@ void add_planned_work(Report& report, const ReportInput& in) {
       t.rows.push_back(
           {{cell(std::string{names.vessel(v.vessel)}), cell(in.logs[i].shafts[k].code),
             cell(interval.empty() ? "none agreed" : interval), cell(std::to_string(g.done)),
-            cell(g.worst_interval_share ? std::to_string(g.late) : "-"),
+            cell(g.worst_interval_share ? late_text(g.late, g.in_doubt) : "-"),
             cell(g.worst_interval_share ? fmt::format("{:.2f}", *g.worst_interval_share) : "-"),
             cell(std::to_string(g.not_done)), cell(last ? format_day(*last, names.zone(v.vessel)) : "never"),
             TableCell{format_due(v.shafts[k].next_greasing, names.zone(v.vessel)),
@@ -376,8 +381,9 @@ void add_audit_extract(Report& report, const ReportInput& in) {
     const Zone& zone = names.zone(v.vessel);
     const AuditSums x = audit_sums(log, v, from, in.view.as_of);
     TableRow row{{cell(std::string{names.vessel(v.vessel)}), cell(std::to_string(v.shafts.size()))}};
-    for (const int n : {x.planned, x.done, x.late, x.not_done, x.overdue, x.inspections})
-      row.cells.push_back(cell(std::to_string(n)));
+    for (const int n : {x.planned, x.done}) row.cells.push_back(cell(std::to_string(n)));
+    row.cells.push_back(cell(late_text(x.late, x.in_doubt)));
+    for (const int n : {x.not_done, x.overdue, x.inspections}) row.cells.push_back(cell(std::to_string(n)));
     sums.rows.push_back(std::move(row));
 
     for (const Finding& f : v.findings) {

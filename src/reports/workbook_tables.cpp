@@ -349,12 +349,12 @@ Sheet audit_sheet(const ReportInput& in) {
                                  format_day(from), format_day(in.view.as_of)),
                      1);
   ColumnMaker{s}.words({"ship"}).number("shafts").number("with an interval").number("done").number("done late");
-  ColumnMaker{s}.number("not done").number("overdue now").number("inspections");
+  ColumnMaker{s}.number("late by a record in doubt").number("not done").number("overdue now").number("inspections");
   for (std::size_t i = 0; i < in.view.vessels.size(); ++i) {
     const AuditSums x = audit_sums(in.logs[i], in.view.vessels[i], from, in.view.as_of);
     CellMaker c;
     c.word(in.logs[i].vessel.code).count(in.view.vessels[i].shafts.size());
-    for (const int n : {x.planned, x.done, x.late, x.not_done, x.overdue, x.inspections}) c.number(n);
+    for (const int n : {x.planned, x.done, x.late, x.in_doubt, x.not_done, x.overdue, x.inspections}) c.number(n);
     s.rows.push_back(c.row());
   }
   return s;

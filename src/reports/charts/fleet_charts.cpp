@@ -189,6 +189,13 @@ constexpr double kCellWidth = 164, kCellHeight = 70, kCellGap = 8;
 // The washout over its baseline on a log scale that all pictures share.
 constexpr double kLeastRatio = 0.4, kMostRatio = 5;
 
+// A baseline that greasings have bounded but never measured makes a factor of nothing.
+bool tells_baseline(const WashoutResult& w) {
+  constexpr double kKnown = 2;  // upper over lower limit
+  if (!w.baseline_cm3_per_h || w.baseline_cm3_per_h->low <= 0) return false;
+  return w.step || w.wear || w.high || w.baseline_cm3_per_h->high <= kKnown * w.baseline_cm3_per_h->low;
+}
+
 void draw_spark(Drawing& on, const FleetShaft& s, const TimeAxis& axis, const Box& box) {
   const double span = static_cast<double>((axis.to - axis.from).count());
   const auto x = [&](Instant t) { return box.x + static_cast<double>((t - axis.from).count()) / span * box.width; };
@@ -202,7 +209,7 @@ void draw_spark(Drawing& on, const FleetShaft& s, const TimeAxis& axis, const Bo
   on.begin_clip(box);
   on.line({rate.x, y_of(1)}, {rate.right(), y_of(1)}, {ink::kAxis, 0.7, Dash::dotted});
   const WashoutResult& w = s.detail.washout;
-  if (w.baseline_cm3_per_h && w.baseline_cm3_per_h->value > 0) {
+  if (tells_baseline(w)) {
     std::vector<double> xs, low, high;
     std::vector<Place> line;
     for (const WashoutStep& step : w.steps) {
@@ -277,7 +284,7 @@ Chart small_multiples(std::span<const FleetShaft> shafts, const TimeAxis& axis, 
     c.drawing.text({left + kCellWidth, top + kCellHeight - 6}, f ? format_figure(f->value, 2) + " %" : "? %",
                    {9.5, f && f->value < s.detail.reserve_pct ? ink::kWarn : ink::kQuiet, Anchor::end});
     const auto& base = s.detail.washout.baseline_cm3_per_h;
-    if (w && base && base->value > 0) {
+    if (w && tells_baseline(s.detail.washout)) {
       const double ratio = w->value / base->value;
       const bool is_changed = s.urgency && (s.detail.washout.step || s.detail.washout.wear);
       c.drawing.text({left + kCellWidth, top + 34}, "\xC3\x97 " + format_figure(ratio, 2),
