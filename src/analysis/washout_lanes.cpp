@@ -98,6 +98,81 @@ void pass_bounded(std::size_t n, const Reading& r, const Columns& c) {
   r.delivered > 0 ? pass_fed(n, r, c) : pass_by_hand(n, r, c);
 }
 
+/// clip_moments() without a branch.
+SHAFTLOG_INLINE void clip_beside(double& mean, double& var, double capacity) noexcept {
+  const double sd = std::sqrt(var), a = -mean / sd, far = (capacity - mean) / sd, b = far < 40.0 ? far : 40.0;
+  const double below = normal_cdf(a), above = normal_cdf(-b), rest = 1 - below - above, in = rest > 0 ? rest : 0.0;
+  const double pa = normal_pdf(a), pb = normal_pdf(b);
+  const double top = above > 0 ? above * capacity : 0, top2 = above > 0 ? above * capacity * capacity : 0;
+  const double first = in * mean + sd * (pa - pb) + top;
+  const double second = in * (mean * mean + var) + sd * mean * (pa - pb) + var * (a * pa - b * pb) + top2;
+  const double low_held = first > 0 ? first : 0.0, held = low_held < capacity ? low_held : capacity;
+  const double square = second - first * first, spread = square > 1e-6 ? square : 1e-6;
+  const bool is_inside = (mean > 5 * sd) & (mean < capacity - 5 * sd);
+  mean = is_inside ? mean : held;
+  var = is_inside ? var : spread;
+}
+
+/// A fed shaft that took nothing, as leave_ahead().
+SHAFTLOG_WIDE void pass_nothing_fed(std::size_t n, const Reading& r, const Columns& c) {
+  const double fill = r.fill_var, s2 = fill + kRoundingVariance, keep = 1 - r.outlier_share;
+  const double odd = r.outlier_share * 0.05, capacity = r.capacity;
+  double *const p = c.p, *const m = c.m, *const d = c.d, *const vm = c.vm, *const cmd = c.cmd, *const vd = c.vd;
+  const double *const ahead = c.mean, *const ahead_var = c.var, *const cov = c.cov;
+  SHAFTLOG_IVDEP
+  for (std::size_t i = 0; i < n; ++i) {
+    const double a = ahead[i], v = ahead_var[i];
+    const Floor floor = floor_of(m[i], vm[i], fill);
+    const double above_floor = a - floor.mean, moved = v - vm[i];
+    const double above_var = (moved > 1e-6 ? moved : 1e-6) + floor.above_var;
+    const double t_var = s2 + floor.var, t_sd = std::sqrt(t_var), t = -floor.mean / t_sd;
+    const double shown = normal_cdf(t), ratio = normal_pdf(t) / shown, kept = 1 - ratio * (ratio + t);
+    const double margin = -floor.mean + t_sd * ratio, margin_var = t_var * kept;
+    const double floor_mean = floor.mean - floor.var / t_sd * ratio;
+    const double floor_var = floor.var - floor.var * floor.var / t_var * (1 - kept);
+    const double v_var = above_var + margin_var, v_sd = std::sqrt(v_var), z = (margin - above_floor) / v_sd;
+    const double below = normal_cdf(z), share = below > 1e-12 ? below : 1e-12;
+    const double hazard = z > -6.5 ? normal_pdf(z) / share : -z - 1 / z;
+    const double k = above_var / v_sd, beta = cov[i] / v, less = hazard * (hazard + z);
+    double mean = above_floor - k * hazard, var = above_var - k * k * (less < 1.0 ? less : 1.0);
+    const double moved_vd = vd[i] - beta * beta * (above_var - var);
+    p[i] *= keep * shown * share + odd;
+    d[i] += beta * (mean - above_floor);
+    vd[i] = moved_vd > 0 ? moved_vd : 0.0;
+    clip_beside(mean, var, capacity - floor_mean);
+    const double all = floor_var + var;
+    m[i] = floor_mean + mean;
+    vm[i] = all > 1e-6 ? all : 1e-6;
+    cmd[i] = beta * var;
+  }
+}
+
+/// A greasing that was broken off, as leave_ahead().
+SHAFTLOG_WIDE void pass_limit(std::size_t n, const Reading& r, const Columns& c) {
+  const double capacity = r.capacity, y = r.amount < capacity ? r.amount : capacity;
+  const double error_var = r.relative_sd * r.relative_sd * y * y + kRoundingVariance;
+  const double keep = 1 - r.outlier_share, odd = r.outlier_share * 0.3;
+  double *const p = c.p, *const m = c.m, *const d = c.d, *const vm = c.vm, *const cmd = c.cmd, *const vd = c.vd;
+  const double *const ahead = c.mean, *const ahead_var = c.var, *const cov = c.cov;
+  SHAFTLOG_IVDEP
+  for (std::size_t i = 0; i < n; ++i) {
+    const double a = ahead[i], v = ahead_var[i], s = std::sqrt(v + error_var), top = a < capacity ? a : capacity;
+    const double z = (top - y) / s, below = normal_cdf(z), share = below > 1e-300 ? below : 1e-300;
+    const double hazard = z > -6.5 ? normal_pdf(z) / share : -z - 1 / z, rho2 = v / (s * s);
+    const double less = 1 - rho2 * hazard * (hazard + z), cut = less > 0.02 ? less : 0.02;
+    double mean = z < 6 ? top + v / s * hazard : top, var = z < 6 ? v * cut : v;
+    const double beta = cov[i] / v, moved_vd = vd[i] - beta * beta * (v - var);
+    p[i] *= keep * share + odd;
+    d[i] += beta * (mean - a);
+    vd[i] = moved_vd > 0 ? moved_vd : 0.0;
+    clip_beside(mean, var, capacity);
+    const double left = mean - y, all = var + error_var;
+    m[i] = left > 0 ? left : 0.0;
+    vm[i] = all > 1e-6 ? all : 1e-6;
+    cmd[i] = beta * var;
+  }
+}
+
 /// Of which lanes the loss may have met an end of the cavity.
 void list_outside(std::size_t n, const Reading& r, const Columns& c, std::vector<std::size_t>& out) {
   out.clear();
@@ -150,8 +225,11 @@ void Lanes::predict(const Reading& reading) {
 
 void Lanes::pass(const Reading& r) {
   if (size_ == 0) return;
+  const Columns c{at(kP), at(kM), at(kD), at(kVm), at(kCmd), at(kVd), at(kW), at(kMean), at(kVar), at(kCov)};
+  if (took_nothing(r) && r.delivered > 0) return pass_nothing_fed(size_, r, c);
+  if ((r.ended == Ended::limit || r.ended == Ended::stopped) && r.is_known && !r.is_blocked)
+    return pass_limit(size_, r, c);
   if (r.ended == Ended::pressure && r.is_known && !r.is_blocked && !took_nothing(r)) {
-    const Columns c{at(kP), at(kM), at(kD), at(kVm), at(kCmd), at(kVd), at(kW), at(kMean), at(kVar), at(kCov)};
     list_outside(size_, r, c, outside_);
     if (outside_.empty()) return pass_inside(size_, r, c);
     if (3 * outside_.size() > 2 * size_) return pass_bounded(size_, r, c);

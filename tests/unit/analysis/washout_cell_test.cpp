@@ -103,6 +103,51 @@ TEST_CASE("washout lanes: each is passed as a single cell is, whether none, few 
   }
 }
 
+TEST_CASE("washout lanes: a greasing broken off and one that took nothing are passed as single cells are") {
+  std::mt19937_64 random{43};
+  std::uniform_real_distribution<double> even{0, 1};
+  const Ended ended = GENERATE(Ended::limit, Ended::stopped, Ended::pressure, Ended::packed, Ended::not_done);
+  const double delivered = GENERATE(0.0, 90.0, 400.0), amount = GENERATE(0.0, 30.0, 250.0, 900.0);
+  const double capacity = GENERATE(600.0, washout::kNoCapacity);
+  washout::Reading r;
+  r.run_h = 300;
+  r.capacity = capacity;
+  r.delivered = delivered;
+  r.delivered_var = 0.0016 * delivered * delivered;
+  r.amount = amount;
+  r.ended = ended;
+  r.is_known = true;
+  r.fill_var = 60;
+  r.outlier_density = washout::slip_density(r.amount, 300);
+  washout::Lanes lanes;
+  std::vector<std::pair<washout::Cell, double>> singles;
+  for (int i = 0; i < 40; ++i) {
+    washout::Cell c;
+    c.p = 0.01 + even(random);
+    c.m = 60 * even(random) - 30;
+    c.vm = 5 + 90 * even(random);
+    c.vd = 0.003;
+    c.cmd = 0.02 * even(random) - 0.01;
+    const double w = std::exp(5 * even(random) - 4);
+    lanes.push(c, w);
+    singles.emplace_back(c, w);
+  }
+  lanes.predict(r);
+  lanes.pass(r);
+  for (std::size_t i = 0; i < singles.size(); ++i) {
+    auto& [single, w] = singles[i];
+    washout::pass(single, w, r);
+    const washout::Cell lane = lanes.cell(i);
+    CAPTURE(static_cast<int>(ended), delivered, amount, capacity, i, w);
+    CHECK(lane.p == Approx(single.p).epsilon(1e-9));
+    CHECK(lane.m == Approx(single.m).epsilon(1e-9).margin(1e-9));
+    CHECK(lane.vm == Approx(single.vm).epsilon(1e-8));
+    CHECK(lane.cmd == Approx(single.cmd).epsilon(1e-8).margin(1e-12));
+    CHECK(lane.d == Approx(single.d).epsilon(1e-9).margin(1e-12));
+    CHECK(lane.vd == Approx(single.vd).epsilon(1e-8));
+  }
+}
+
 TEST_CASE("washout lanes: an amount beyond all belief leaves finite hypotheses") {
   for (double amount = 600; amount < 1e6; amount *= 1.03) {
     washout::Reading r;
