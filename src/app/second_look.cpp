@@ -2,6 +2,7 @@
 
 #include "analysis/contradictions.hpp"
 #include "analysis/review.hpp"
+#include "app/odd_values.hpp"
 #include "domain/amount.hpp"
 #include "storage/log_repository.hpp"
 
@@ -80,14 +81,13 @@ std::optional<Estimate> expected_reading(const VesselLog& log, const Entry& draf
 }
 
 /// What a refill should take: from the level that was read before, else that of the balance, up to the level read
-/// after, else the full mark. \param before the log without the draft
-std::optional<Estimate> expected_refill(const VesselLog& before, const Entry& draft) {
+/// after, else the full mark. \param before the log without the draft \param d of it, as of the draft
+std::optional<Estimate> expected_refill(const VesselLog& before, const VesselDigest& d, const Entry& draft) {
   const auto unit = std::find_if(before.lubricators.begin(), before.lubricators.end(),
                                  [&](const Lubricator& l) { return l.id == draft.lubricator; });
   const LubricatorSetting* set =
       unit == before.lubricators.end() ? nullptr : setting_at(unit->settings, draft.head.at.utc);
   if (set == nullptr) return std::nullopt;
-  const VesselDigest d = digest(before, draft.head.at.utc, /*with_detail=*/false);
   const auto balance = d.delivery.find(draft.lubricator);
   const Refill& r = std::get<Refill>(draft.detail);
   constexpr double kReading_pct = 1.5;  // of a level, 1 sd, while the records do not tell (common practice, no source)
@@ -169,7 +169,13 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
       if (e.head.id != draft.head.replaces) look.last = e;
   }
   if (draft.head.replaces) drop(log, *draft.head.replaces);
-  if (draft.kind == Kind::refill) look.expected = expected_refill(log, draft);
+  std::vector<std::string> odd;
+  if (draft.kind == Kind::refill || draft.kind == Kind::level || draft.kind == Kind::cycles ||
+      draft.kind == Kind::inspection) {
+    const VesselDigest before = digest(log, draft.head.at.utc, /*with_detail=*/false);
+    if (draft.kind == Kind::refill) look.expected = expected_refill(log, before, draft);
+    odd = odd_values(log, before, draft, look.expected);
+  }
   Entry e = draft;
   // Any id of its own will do; the greatest sorts behind what happened at the same moment.
   e.head.id.bytes.fill(0xFF);
@@ -186,6 +192,12 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
   const auto* r = std::get_if<Refill>(&draft.detail);
   if (look.odd.empty() && r != nullptr && r->amount && r->amount->volume == Volume{})
     look.odd.push_back("a refill of 0: nothing went in");
+  // What contradicts by itself explains the rest, but not what was meant.
+  const bool is_beyond = std::any_of(d.suspects.begin(), d.suspects.end(), [&](const Suspect& s) {
+    return s.record == e.head.id && s.kind == SuspectKind::amount_beyond_capacity;
+  });
+  if (look.odd.empty() || (is_beyond && draft.kind == Kind::refill))
+    look.odd.insert(look.odd.end(), odd.begin(), odd.end());
   if (draft.kind == Kind::hours) look.expected = expected_reading(log, e);
   if (draft.kind == Kind::greasing) {
     look_at_amount(look, log, d, e);
