@@ -57,6 +57,7 @@ class Finder {
     future_dates();
     amounts_beyond();
     refill_levels();
+    levels_around_refills();
     cleared_before_raised();
     wrong_years();
     std::sort(out_.begin(), out_.end(), [](const Suspect& a, const Suspect& b) {
@@ -283,6 +284,60 @@ class Finder {
           say(z, fmt::format("{} cm3 poured into a reservoir that stood at {} % and had room for {} cm3",
                              plain_figure(*y, 4), plain_figure(in_pct(*r.what.before), 4), plain_figure(room, 4)));
         }
+      }
+    }
+  }
+
+  // Consumption only lowers a level: what it rose by over a refill, and no other, was poured at least.
+  void levels_around_refills() {
+    struct Mark {
+      Instant at{};
+      double pct = 0;
+      bool is_day = false;
+      Uuid id;
+    };
+    constexpr double kFarLess = 1.0 / 3;  // a slip of the unit or of a digit; less than that has other reasons
+    for (const Lubricator& l : log_.lubricators) {
+      std::vector<Mark> marks;
+      for (const auto& r : log_.levels)
+        if (r.lubricator == l.id && r.at <= as_of_)
+          marks.push_back({r.at, in_pct(r.what.level), r.precision == Precision::day, r.id});
+      std::vector<const Logged<Refill>*> refills;
+      for (const auto& r : log_.refills)
+        if (r.lubricator == l.id && r.at <= as_of_) refills.push_back(&r);
+      const double level_sd = level_sd_pct(l.id);
+      for (const Logged<Refill>* r : refills) {
+        const auto y = amount_cm3(r->what.amount);
+        const auto full = reservoir_cm3(l.id, r->at);
+        if (!y || !full || *full <= 0 || r->what.before || is_taken_.contains(r->id)) continue;
+        // What is dated to a day may belong on either side of a reading of that day.
+        const auto apart_h = [&](bool is_day) { return is_day || r->precision == Precision::day ? 24.0 : 0.0; };
+        const Mark* before = nullptr;
+        const Mark* after = nullptr;
+        for (const Mark& m : marks) {
+          if (m.at < r->at) before = &m;
+          if (m.at > r->at && after == nullptr) after = &m;
+        }
+        if (before == nullptr || hours_between(before->at, r->at) < apart_h(before->is_day)) continue;
+        Mark to;
+        if (r->what.after)
+          to = {r->at, in_pct(*r->what.after), false, r->id};
+        else if (after != nullptr && hours_between(r->at, after->at) >= apart_h(after->is_day))
+          to = *after;
+        else
+          continue;
+        const bool is_only = std::none_of(refills.begin(), refills.end(), [&](const Logged<Refill>* x) {
+          return x != r && hours_between(before->at, x->at) > -24 && hours_between(x->at, to.at) > -24;
+        });
+        const double rise = (to.pct - before->pct) / 100 * *full;
+        const double z = (rise - *y) / std::hypot(std::sqrt(2.0) * level_sd / 100 * *full, kMeasureSd * *y);
+        if (!is_only || *y >= kFarLess * rise || z <= kLevelZ) continue;
+        add(SuspectKind::level_contradiction, r->id,
+            to.id == r->id ? std::vector<Uuid>{before->id} : std::vector<Uuid>{before->id, to.id}, r->at, to.at,
+            0.5 * z * z - 4,
+            fmt::format("{} cm3 poured, but the level rose from {} % on {} to {} % on {}, which is {} cm3 at least",
+                        plain_figure(*y, 4), plain_figure(before->pct, 4), format_day(before->at, zone_),
+                        plain_figure(to.pct, 4), format_day(to.at, zone_), plain_figure(rise, 4)));
       }
     }
   }

@@ -84,7 +84,7 @@ enum class SuspectKind : std::uint8_t {
   amount_slip,     ///< a factor of 10, a unit or a gun
   swapped_shafts,  ///< port and starboard exchanged
   duplicate,
-  level_contradiction,  ///< levels and amount of a refill do not agree, or the reservoir was nearly full
+  level_contradiction,  ///< levels in or around a refill do not agree with its amount, or the reservoir was nearly full
   future_date,
   too_regular,  ///< the same round number again and again
   cleared_before_raised

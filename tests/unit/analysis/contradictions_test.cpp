@@ -221,6 +221,39 @@ TEST_CASE("levels: amount and rise agree within the reading", "[analysis][contra
   CHECK_THAT(all[0].says, Catch::Contains("90 %") && Catch::Contains("40 %") && Catch::Contains("fell"));
 }
 
+TEST_CASE("levels: a refill far smaller than the rise around it is noted, a part and a second refill are not",
+          "[analysis][contradictions]") {
+  VesselLog log = a_log();
+  const auto level = [](int id, double h, int pct) {
+    auto l = logged<LevelReading>(id, h);
+    l.lubricator = LubricatorId{1};
+    l.what.level = Level::from_base(pct * 100);
+    return l;
+  };
+  log.levels = {level(11, 1, 30), level(12, 100, 95)};  // 3250 cm3
+  log.refills = {a_refill(1, 50, "3.3")};
+  const auto all = find_contradictions(log, kEnd);
+  REQUIRE(all.size() == 1);
+  CHECK(all[0].kind == SuspectKind::level_contradiction);
+  CHECK(all[0].record == id_of(1));
+  CHECK(all[0].seen_at == at_h(100));
+  CHECK(all[0].says ==
+        "3.3 cm3 poured, but the level rose from 30 % on 2026-02-02 to 95 % on 2026-02-06, which is 3250 cm3 at least");
+  CHECK(find_contradictions(log, at_h(99)).empty());  // not before the level is read
+  log.refills = {a_refill(1, 50, "3300")};
+  CHECK(find_contradictions(log, kEnd).empty());
+  log.refills = {a_refill(1, 50, "1500")};  // another reason than a slip: a refill that nobody wrote down
+  CHECK(find_contradictions(log, kEnd).empty());
+  log.refills = {a_refill(1, 50, "3.3"), a_refill(2, 70, "3300")};
+  CHECK(find_contradictions(log, kEnd).empty());
+  log.refills = {a_refill(1, 99, "3.3")};
+  log.refills[0].precision = Precision::day;  // before or after the reading of that day
+  CHECK(find_contradictions(log, kEnd).empty());
+  log.refills = {a_refill(1, 50, "3.3", {}, 95)};
+  log.levels.pop_back();
+  CHECK(has(log, SuspectKind::level_contradiction));
+}
+
 TEST_CASE("levels: more poured than there was room for", "[analysis][contradictions]") {
   VesselLog log = a_log();
   log.refills = {a_refill(1, 10, "1000", 82)};  // room 900
