@@ -4,13 +4,23 @@
 #include "reports/format.hpp"
 #include "reports/json.hpp"
 
-#include <cmath>
+#include <chrono>
 
 #include <fmt/format.h>
 
 namespace shaftlog {
 
 namespace {
+
+/// Days of the calendar, so that what is due on one day is one count away.
+std::string days_to(Instant from, Instant to, const Zone& zone) {
+  const auto day_of = [&zone](Instant t) {
+    return std::chrono::floor<std::chrono::days>(t + stamp_at(t, zone).offset);
+  };
+  const auto n = (day_of(to) - day_of(from)).count();
+  if (n <= 0) return "today";
+  return n == 1 ? std::string{"in 1 day"} : fmt::format("in {} days", n);
+}
 
 std::string when_cell(const DueItem& i, const Zone& zone, Instant as_of) {
   if (i.is_overdue) {
@@ -23,7 +33,7 @@ std::string when_cell(const DueItem& i, const Zone& zone, Instant as_of) {
   if (i.early && i.late)
     out = fmt::format("{} ({} to {})", out, format_day(*i.early, zone), format_day(*i.late, zone));
   else if (i.due_at)
-    out += fmt::format(", in {} days", static_cast<long>(std::floor(days_between(as_of, *i.due_at))));
+    out += ", " + days_to(as_of, *i.due_at, zone);
   return out;
 }
 

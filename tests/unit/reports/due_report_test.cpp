@@ -46,3 +46,20 @@ TEST_CASE("due text: the expected amount stands beside what is due, with the cau
   CHECK_THAT(text, Contains("A hand never comes before a grease nozzle"));
   CHECK_THAT(due_text({}, s.reg, s.as_of, 30, {100, false}), Contains("Nothing is due."));
 }
+
+TEST_CASE("due text: the days until then are those of the calendar of the ship", "[due]") {
+  SampleReview s;
+  s.reg.vessels.at(0).time_zone = "UTC";
+  const auto due = [&](int hours_from_noon) {
+    std::vector<DueItem> items = list_due(s.vessels, s.as_of, 30);
+    items.erase(items.begin());
+    items.resize(1);
+    const Instant noon = s.as_of + std::chrono::hours{12};
+    items[0].due_at = noon + std::chrono::hours{hours_from_noon};
+    return due_text(items, s.reg, noon, 30, {100, false});
+  };
+  CHECK_THAT(due(1), Contains("2026-07-20, today"));
+  CHECK_THAT(due(13), Contains("2026-07-21, in 1 day "));
+  CHECK_THAT(due(35), Contains("2026-07-21, in 1 day "));
+  CHECK_THAT(due(37), Contains("2026-07-22, in 2 days"));
+}
