@@ -137,8 +137,9 @@ Response fleet(Site& site, const Request& q) {
       "/fleet" +
       query_text({{"group", filter.group}, {"urgency", filter.urgency}, {"state", filter.state}, {"as_of", as_of}});
   const auto body = view.made->get(name, [&] { return fleet_body(r, q, filter); });
-  std::string of = moment_text(r.as_of);
-  if (view.kept_by) of += ", with what was kept by " + format_utc(*view.kept_by);
+  // The review of now is made for the end of its ten minutes, which has not come yet.
+  const std::string of = view.kept_by ? moment_text(std::min(*view.kept_by, r.as_of)) + ", with what was kept by then"
+                                      : moment_text(r.as_of);
   return page(framed(site, q, {"Fleet", {}, view.is_stale, of}, *body));
 }
 
