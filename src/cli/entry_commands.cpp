@@ -94,6 +94,14 @@ Known look_up(Database& db, const Register& reg, const Entry& draft, Instant now
   return told(second_look(db, draft, now), draft.kind, reg);
 }
 
+void sign(NamedTexts& texts) {
+  const auto given = std::find_if(texts.begin(), texts.end(), [](const auto& t) { return t.first == "by"; });
+  if (given == texts.end())
+    texts.emplace_back("by", Surroundings::by());
+  else
+    given->second = Surroundings::by(given->second);
+}
+
 std::string codes_on_board(const Register& reg, const NamedTexts& texts, std::string_view field) {
   std::string out;
   const auto add = [&out](std::string_view code) { out += (out.empty() ? "" : ", ") + std::string{code}; };
@@ -236,7 +244,7 @@ void add_kind(Command& add, const Surroundings& around, Kind kind, std::string w
   c.flag("--json", words->json, "answer as JSON");
   c.run = [&around, words, kind](Console& console) {
     NamedTexts texts = words->texts();
-    if (!is_given(texts, "by")) texts.emplace_back("by", Surroundings::by());
+    sign(texts);
     Database db = open_to_write(around.database());
     const Register reg = load_register_of(db, text_of(texts, "vessel"));
     const Instant now = around.clock.now_s();
@@ -300,7 +308,7 @@ void add_correct(Command& root, const Surroundings& around) {
     NamedTexts texts = words->texts();
     if (texts.empty() || (texts.size() == 1 && texts.front().first == "by"))
       throw Error{Errc::usage, "correct needs what is to be said otherwise, for instance --amount 65"};
-    if (!is_given(texts, "by")) texts.emplace_back("by", Surroundings::by());
+    sign(texts);
     Database db = open_to_write(around.database());
     const Register reg = load_register(db);
     const Entry of = get_standing_record(db, *words->id);
@@ -331,7 +339,7 @@ void add_withdraw(Command& root, const Surroundings& around) {
     const Register reg = load_register(db);
     const Names names{reg};
     const std::string reason = reason_for(console, words->reason, "withdraw");
-    const Withdrawn w = withdraw_record(db, around.clock, *words->id, words->by.value_or(Surroundings::by()), reason);
+    const Withdrawn w = withdraw_record(db, around.clock, *words->id, Surroundings::by(words->by), reason);
     if (words->json) {
       console.out(entry_json(w.withdrawal, names, {}, ""));
       return kDone;

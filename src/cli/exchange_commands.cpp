@@ -151,7 +151,7 @@ void add_import(Command& root, const Surroundings& around) {
     options.dry_run = words->dry_run;
     options.keep_good = words->keep_good;
     options.update_register = words->update_register;
-    options.by = words->by.value_or(Surroundings::by());
+    options.by = Surroundings::by(words->by);
     if (words->rejects && !words->keep_good) throw Error{Errc::usage, "--rejects goes with --keep-good"};
     if (words->keep_good) {
       std::filesystem::path plain = first;

@@ -101,9 +101,9 @@ void add_act(Command& finding, const Surroundings& around, FindingAct did, const
     if (!option.empty() && words->text.value_or("").empty())
       throw Error{Errc::usage, fmt::format("finding {} needs {}: {}", path, option, needs_what)};
     Database db = open_to_write(around.database());
-    const KeptRemark kept = keep_remark(
-        db, around.clock,
-        {*words->id, did, words->text.value_or(""), words->by.value_or(Surroundings::by()), words->at.value_or("")});
+    const KeptRemark kept =
+        keep_remark(db, around.clock,
+                    {*words->id, did, words->text.value_or(""), Surroundings::by(words->by), words->at.value_or("")});
     const Names names{kept.reg};
     console.out(words->json ? remark_json(kept.remark, kept.state, names) : remark_text(kept.remark, names));
     return kDone;

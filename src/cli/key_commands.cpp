@@ -42,7 +42,7 @@ void add_by(Command& c, KeyWords& words) {
   c.option("--by", "WHO", words.by, "who does it; else SHAFTLOG_BY or the login name");
 }
 
-std::string by_of(const KeyWords& words) { return words.by.value_or(Surroundings::by()); }
+std::string by_of(const KeyWords& words) { return Surroundings::by(words.by); }
 
 void tell_own(Console& console, const OwnKey& k) {
   const char* const how = k.how == OwnKey::How::made       ? "made a key"

@@ -95,8 +95,8 @@ void add_unpack(Command& root, const Surroundings& around) {
       throw Error{Errc::usage, "--accept-key: is empty, expected a fingerprint"};
     }
     const UnpackResult r = unpack(db, *words->file,
-                                  {words->dry_run, words->join, words->by.value_or(Surroundings::by()),
-                                   around.clock.now_s(), words->accept_key.value_or(""), words->take_unsigned});
+                                  {words->dry_run, words->join, Surroundings::by(words->by), around.clock.now_s(),
+                                   words->accept_key.value_or(""), words->take_unsigned});
     const int code = r.conflicts.empty() ? kDone : kFound;
     if (words->json) {
       JsonWriter json;

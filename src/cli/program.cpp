@@ -61,6 +61,14 @@ std::string Surroundings::by() {
   return user == nullptr ? "" : user->pw_name;
 }
 
+std::string Surroundings::by(const std::optional<std::string>& given) {
+  if (!given) return by();
+  // An empty variable of a script would else leave a record that nobody answers for.
+  if (given->find_first_not_of(' ') == std::string::npos)
+    throw Error{Errc::usage, "--by is empty; give a name, or leave it out for SHAFTLOG_BY or the login name"};
+  return *given;
+}
+
 std::unique_ptr<Command> make_commands(Surroundings& around) {
   auto root = std::make_unique<Command>();
   root->name = "shaftlog";

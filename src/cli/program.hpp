@@ -20,6 +20,8 @@ struct Surroundings {
   [[nodiscard]] std::filesystem::path database() const;
   /// SHAFTLOG_BY, else the login name; empty when there is none
   [[nodiscard]] static std::string by();
+  /// The name that --by gives, else by(). \throws Error{usage} an empty one
+  [[nodiscard]] static std::string by(const std::optional<std::string>& given);
 };
 
 // One function a group of commands; each adds its own to the tree.

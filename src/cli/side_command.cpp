@@ -47,7 +47,7 @@ void add_side_command(Command& root, const Surroundings& around) {
                   fmt::format("\"{}\" is not known; expected one of ship, office, both", shown(*words->side))};
     }
     Database db = open_to_write(around.database());
-    say_side(db, around.clock, *side, words->by.value_or(Surroundings::by()));
+    say_side(db, around.clock, *side, Surroundings::by(words->by));
     console.out(fmt::format("{}\n", told(*side)));
     return kDone;
   };

@@ -68,7 +68,7 @@ void add_verify_command(Command& root, const Surroundings& around) {
   c.run = [&around, words](Console& console) {
     Database db = open_to_write(around.database());
     VerifyRequest request{words->records, words->vessel.value_or(""), words->until.value_or(""),
-                          words->by.value_or(Surroundings::by())};
+                          Surroundings::by(words->by)};
     const VerificationPlan plan = plan_verification(db, around.clock.now_s(), request);
     const Names names{plan.reg};
     const std::int64_t left_out = left_out_of(plan);
