@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cstdint>
 #include <cwchar>
+#include <iterator>
 #include <vector>
 
 #include <fmt/format.h>
@@ -49,6 +50,12 @@ bool is_wide(std::uint32_t cp) {
 bool is_combining(std::uint32_t cp) {
   return (cp >= 0x0300 && cp <= 0x036F) || (cp >= 0x1AB0 && cp <= 0x1AFF) || (cp >= 0x20D0 && cp <= 0x20FF) ||
          (cp >= 0xFE20 && cp <= 0xFE2F) || cp == 0x200B || cp == 0x200D || cp == 0xFE0F;
+}
+
+/// Control characters beyond ASCII, and those that turn the direction of writing.
+bool turns(std::uint32_t cp) {
+  return (cp >= 0x80 && cp <= 0x9F) || cp == 0x061C || cp == 0x200E || cp == 0x200F || (cp >= 0x202A && cp <= 0x202E) ||
+         (cp >= 0x2066 && cp <= 0x2069);
 }
 
 std::string lower_case(std::string_view text) {
@@ -120,6 +127,33 @@ std::string objection_to_name(std::string_view name) {
 void require_name(std::string_view place, std::string_view name) {
   if (const std::string objection = objection_to_name(name); !objection.empty())
     throw Error{Errc::usage, fmt::format("{}: {}", place, objection)};
+}
+
+std::string on_screen(std::string_view text) {
+  constexpr std::string_view kStyles[] = {"\x1b[0m", "\x1b[1m", "\x1b[2m", "\x1b[36m", "\x1b[1;7m", "\x1b[1;33m"};
+  std::string out;
+  out.reserve(text.size());
+  std::uint32_t cp = 0;
+  for (std::size_t i = 0; i < text.size();) {
+    const std::string_view rest = text.substr(i);
+    const auto style =
+        std::find_if(std::begin(kStyles), std::end(kStyles), [&](std::string_view s) { return rest.starts_with(s); });
+    if (style != std::end(kStyles)) {
+      out += *style;
+      i += style->size();
+      continue;
+    }
+    const std::size_t n = character_at(text, i, cp);
+    const bool is_bare = n == 0 || (cp < 0x20 && cp != '\n' && cp != '\t') || cp == 0x7F;
+    if (is_bare)
+      out += fmt::format("\\x{:02x}", static_cast<std::uint8_t>(text[i]));
+    else if (turns(cp))
+      out += fmt::format("\\u{:04x}", cp);
+    else
+      out.append(text.substr(i, n));
+    i += is_bare ? 1 : n;
+  }
+  return out;
 }
 
 std::size_t display_width(std::string_view text) {

@@ -23,6 +23,11 @@ std::string objection_to_name(std::string_view name);
 /// \throws Error{usage} "by: ..." where there is an objection
 void require_name(std::string_view place, std::string_view name);
 
+/// For a terminal, which obeys what it is shown: control characters but line end and tabulator, and those that turn the
+/// direction of writing (Unicode bidirectional formatting), as \xNN and \uNNNN. The six styles of the reports' own
+/// (ECMA-48 8.3.117) stay.
+std::string on_screen(std::string_view text);
+
 /// Columns a text takes on a terminal: code points, combining marks 0, East Asian wide 2.
 std::size_t display_width(std::string_view text);
 

@@ -1,6 +1,7 @@
 #include "cli/console.hpp"
 
 #include "base/error.hpp"
+#include "base/text.hpp"
 
 #include <algorithm>
 #include <cerrno>
@@ -55,16 +56,22 @@ void write_all(int fd, std::string_view text) {
 
 Console::Console()
     : is_in_terminal_{::isatty(STDIN_FILENO) == 1},
+      is_out_terminal_{::isatty(STDOUT_FILENO) == 1},
       is_err_terminal_{::isatty(STDERR_FILENO) == 1},
       style_{width_of(STDOUT_FILENO), has_colour(STDOUT_FILENO)} {}
 
 void Console::out(std::string_view text) {
-  kept_ += text;
+  if (is_out_terminal_)
+    kept_ += on_screen(text);
+  else
+    kept_ += text;
   if (kept_.size() >= kKeepBytes) flush();
 }
 
-void Console::err(std::string_view text) {
+void Console::err(std::string_view said) {
   flush();
+  const std::string shown = is_err_terminal_ ? on_screen(said) : std::string{said};
+  std::string_view text = shown;
   // Where even this cannot be written there is nobody to tell.
   while (!text.empty()) {
     const ssize_t n = ::write(STDERR_FILENO, text.data(), text.size());

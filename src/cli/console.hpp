@@ -12,7 +12,7 @@ namespace shaftlog {
 class Console {
  public:
   Console();
-  /// To standard output; kept back and written by flush().
+  /// To standard output; kept back and written by flush(). A terminal gets it as on_screen (base/text.hpp).
   void out(std::string_view text);
   /// To standard error, at once; standard output first, so that the two read in order on one screen.
   void err(std::string_view text);
@@ -29,7 +29,7 @@ class Console {
 
  private:
   std::string kept_;
-  bool is_in_terminal_ = false, is_err_terminal_ = false;
+  bool is_in_terminal_ = false, is_out_terminal_ = false, is_err_terminal_ = false;
   TextStyle style_;
 };
 

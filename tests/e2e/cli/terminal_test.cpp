@@ -140,3 +140,14 @@ TEST_CASE("terminal: colour on a terminal, none with NO_COLOR", "[e2e][terminal]
   CHECK(at_terminal(aboard.dir.path(), {"review"}, {}).screen.find('\x1b') != std::string::npos);
   CHECK(at_terminal(aboard.dir.path(), {"review"}, {}, {"NO_COLOR=1"}).screen.find('\x1b') == std::string::npos);
 }
+
+TEST_CASE("terminal: a name that turns the direction of writing is shown, not obeyed", "[e2e][terminal]") {
+  const Aboard aboard;
+  aboard.ok({"init"});
+  aboard.ok({"import", kShip.string()});
+  aboard.ok({"add", "hours", "shaft=fin_port", "at=2026-02-15T08:00", "meter_h=120", "by=2\xE2\x80\xAE/E\x1b[8m"});
+  const Seen seen = at_terminal(aboard.dir.path(), {"list", "--from", "2026-02-15"}, {});
+  INFO(seen.screen);
+  CHECK_THAT(seen.screen, Contains("2\\u202e/E\\x1b[8m"));
+  CHECK_THAT(seen.screen, !Contains("\xE2\x80\xAE"));
+}

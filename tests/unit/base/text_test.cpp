@@ -41,6 +41,15 @@ TEST_CASE("text: a name has at most 100 characters, whatever their bytes", "[bas
   CHECK_THROWS_WITH(require_name("by", times(5000, "x")), Catch::Matchers::StartsWith("by: \"xxx"));
 }
 
+TEST_CASE("text: a terminal gets nothing that it would obey but the styles of the reports", "[base][text]") {
+  CHECK(on_screen("2/E \xC3\x85se\n") == "2/E \xC3\x85se\n");
+  CHECK(on_screen("\x1b[1mhead\x1b[0m") == "\x1b[1mhead\x1b[0m");
+  CHECK(on_screen("a\x1b[8mb\x1b]0;t\x07") == "a\\x1b[8mb\\x1b]0;t\\x07");
+  CHECK(on_screen("E/2\xE2\x80\xAE") == "E/2\\u202e");
+  CHECK(on_screen("\xC2\x9B"
+                  "1m\xFF") == "\\u009b1m\\xff");
+}
+
 TEST_CASE("text: width counts columns, not bytes", "[base][text]") {
   CHECK(display_width("abc") == 3);
   CHECK(display_width("cm\xC2\xB3") == 3);
