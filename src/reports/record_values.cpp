@@ -183,8 +183,17 @@ std::span<const Verification> verified_in(const VerifiedRecords& records, const 
 }
 
 TextTable record_table() {
-  return TextTable{
-      {{"when"}, {"clock"}, {"vessel"}, {"subject"}, {"kind"}, {"says"}, {"by"}, {"verified"}, {"id"}, {"remark"}}};
+  constexpr int kName = 24;  // one long name is no reason to push every line over the edge
+  return TextTable{{{"when"},
+                    {"clock"},
+                    {"vessel"},
+                    {"subject"},
+                    {"kind"},
+                    {"says"},
+                    {"by", Align::left, kName},
+                    {"verified", Align::left, kName},
+                    {"id"},
+                    {"remark"}}};
 }
 
 namespace {

@@ -84,6 +84,9 @@ std::string TextTable::text(const TextStyle& style, int indent) const {
     for (std::size_t i = 0; i < row.cells.size() && i < widths.size(); ++i)
       widths[i] = std::max(widths[i], width_of(row.cells[i]));
 
+  for (std::size_t i = 0; i < widths.size(); ++i)
+    if (heads_[i].most > 0) widths[i] = std::min(widths[i], std::max(heads_[i].most, width_of(heads_[i].title)));
+
   int before_last = indent;
   for (std::size_t i = 0; i + 1 < widths.size(); ++i) before_last += widths[i] + kGap;
   if (!widths.empty()) widths.back() = std::min(widths.back(), std::max(kLeastLast, style.width - before_last));

@@ -31,6 +31,7 @@ class TextTable {
   struct Head {
     std::string title;
     Align align = Align::left;
+    int most = 0;  ///< columns at most, what is wider runs over in its own line; 0: as wide as its widest cell
   };
   explicit TextTable(std::vector<Head> heads) : heads_{std::move(heads)} {}
   void add(std::vector<std::string> cells) { rows_.push_back({std::move(cells), {}, false}); }

@@ -24,6 +24,17 @@ TEST_CASE("table: the last column is wrapped under itself and no line is wider t
         "     eight nine\n");
 }
 
+TEST_CASE("table: a column with a bound is as wide as its widest cell up to it, what is wider runs over",
+          "[reports][table]") {
+  TextTable table{{{"by", Align::left, 5}, {"id"}}};
+  table.add({"2/E", "7"});
+  table.add({"a name of many words", "8"});
+  CHECK(table.text({80, false}) ==
+        "by     id\n"
+        "2/E    7\n"
+        "a name of many words  8\n");
+}
+
 TEST_CASE("table: a table without titles has no heading line", "[reports][table]") {
   TextTable table{{{""}, {""}}};
   table.add({"a", "b"});
