@@ -8,6 +8,7 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <numeric>
 
 #include <fmt/format.h>
 
@@ -92,8 +93,13 @@ std::string sentence(const InspectionTrend& t, const Zone& zone) {
   } else if (t.limit && t.limit->kind != LimitKind::statistical) {
     out += fmt::format("; below {} {} ({})", figure_text(t.limit->value), t.unit, words_of(t.limit->kind));
   }
-  if (t.limit_reached)
-    out += fmt::format(", which it reaches about {} at this rate", format_day(*t.limit_reached, zone));
+  if (t.limit_reached) {
+    out += fmt::format(
+        ", which it reaches about {}{} at the rate since {}, {} {} a year", format_day(*t.limit_reached, zone),
+        t.limit_earliest ? fmt::format(", at the earliest {},", format_day(*t.limit_earliest, zone)) : "",
+        format_day(t.points[t.slope_from].at, zone),
+        figure_text(Estimate{*t.per_year, t.per_year_limits.low, t.per_year_limits.high}, ""), t.unit);
+  }
   return out;
 }
 
@@ -113,11 +119,6 @@ std::optional<InspectionTrend> trend_of(const VesselLog& log, ShaftId shaft, Ins
   if (t.points.empty()) return std::nullopt;
   const double last = values.back();
   const std::size_t n = values.size();
-  if (days.back() > 0) {
-    const TheilSen slope = theil_sen(days, values);
-    t.per_year = slope.slope * kYear_d;
-    t.per_year_limits = {slope.limits.low * kYear_d, slope.limits.high * kYear_d};
-  }
   if (n >= 3) {
     const MannKendall rank = mann_kendall(days, values);
     t.p_is_exact = rank.p_rising_exact.has_value();
@@ -128,12 +129,23 @@ std::optional<InspectionTrend> trend_of(const VesselLog& log, ShaftId shaft, Ins
     t.before = median(std::span<const double>{values.data(), n - 2});
     t.is_rising = *t.p_rising <= 0.05 && last > kRise * *t.before && last > 0;
   }
+  if (days.back() > 0) {
+    // Level years before the rise say nothing of how fast it goes on.
+    if (t.is_rising) t.slope_from = rise_from(days, values);
+    const TheilSen slope = theil_sen(std::span{days}.subspan(t.slope_from), std::span{values}.subspan(t.slope_from));
+    t.per_year = slope.slope * kYear_d;
+    t.per_year_limits = {slope.limits.low * kYear_d, slope.limits.high * kYear_d};
+  }
   t.limit = limit_of(log, shaft, as_of, m, values);
   t.is_over_limit = t.limit && last > t.limit->value;
   if (t.is_rising && t.limit && !t.is_over_limit && t.limit->kind != LimitKind::statistical && *t.per_year > 0) {
-    const double years = (t.limit->value - last) / *t.per_year;
-    if (years < 10) {
-      t.limit_reached = t.points.back().at + std::chrono::seconds{static_cast<std::int64_t>(years * kYear_d * 86400)};
+    const auto reached = [&](double per_year) {
+      const double days_to = (t.limit->value - last) / per_year * kYear_d;
+      return t.points.back().at + std::chrono::seconds{static_cast<std::int64_t>(days_to * 86400)};
+    };
+    if ((t.limit->value - last) / *t.per_year < 10) {
+      t.limit_reached = reached(*t.per_year);
+      if (std::isfinite(t.per_year_limits.high)) t.limit_earliest = reached(t.per_year_limits.high);
     }
   }
   t.says = sentence(t, Zone{log.vessel.time_zone});
@@ -144,8 +156,12 @@ PurgeTrend purge_of(const VesselLog& log, ShaftId shaft, Instant since, Instant 
   PurgeTrend p;
   const Instant year = as_of - std::chrono::days{365};
   for (const Logged<Greasing>& g : log.greasings) {
-    if (g.shaft != shaft || !g.what.purge || g.at < since || g.at > as_of) continue;
+    if (g.shaft != shaft || g.what.ended == Ended::not_done || g.at < since || g.at > as_of) continue;
     const bool is_late = g.at >= year;
+    if (!g.what.purge) {
+      p.not_noted += is_late ? 1 : 0;
+      continue;
+    }
     ++(is_late ? p.looked : p.looked_before);
     if (*g.what.purge == Purge::dark) ++(is_late ? p.dark : p.dark_before);
     if (*g.what.purge != Purge::water) continue;
@@ -161,9 +177,15 @@ PurgeTrend purge_of(const VesselLog& log, ShaftId shaft, Instant since, Instant 
     p.says = "nobody noted what came out at the seal in the last year";
     return p;
   }
-  p.says = fmt::format("water came out at the seal at {} of {} greasings in the last year", p.water, p.looked);
+  // Where nobody looked, nothing is known: those greasings are neither with nor without water.
+  p.says =
+      p.not_noted == 0
+          ? fmt::format("water came out at the seal at {} of {} greasings in the last year", p.water, p.looked)
+          : fmt::format("of {} greasings in the last year {} noted what came out at the seal, water at {} of these",
+                        p.looked + p.not_noted, p.looked, p.water);
   if (p.dark > 0) p.says += fmt::format(", dark grease at {}", p.dark);
-  if (p.looked_before > 0) p.says += fmt::format("; before that water at {} of {}", p.water_before, p.looked_before);
+  if (p.looked_before > 0)
+    p.says += fmt::format("; before that water at {} of the {} where it was noted", p.water_before, p.looked_before);
   if (p.p_more_water && p.water > 0 && p.looked_before > 0) {
     p.says += fmt::format(" (so uneven by chance in {} of 100)", figure_text(100 * *p.p_more_water));
   }
@@ -179,6 +201,46 @@ double hypergeometric_at_least(int k, int n, int marked, int all) {
     p += std::exp(log_choose(marked, i) + log_choose(all - marked, n - i) - log_choose(all, n));
   }
   return std::min(p, 1.0);
+}
+
+std::size_t rise_from(std::span<const double> x, std::span<const double> y) {
+  const std::size_t n = x.size();
+  if (n <= kLeastInRise) return 0;
+  const auto mean_of = [](std::span<const double> v) {
+    return std::accumulate(v.begin(), v.end(), 0.0) / static_cast<double>(v.size());
+  };
+  const double mean_y = mean_of(y);
+  double syy = 0;
+  for (const double v : y) syy += (v - mean_y) * (v - mean_y);
+  // y = level up to x[k], level + slope (x - x[k]) after it. With k = 0 that is a straight line.
+  const auto rest = [&](std::size_t k) {
+    std::vector<double> after(n);
+    for (std::size_t i = 0; i < n; ++i) after[i] = std::max(0.0, x[i] - x[k]);
+    const double mean_x = mean_of(after);
+    double sxx = 0, sxy = 0;
+    for (std::size_t i = 0; i < n; ++i) {
+      sxx += (after[i] - mean_x) * (after[i] - mean_x);
+      sxy += (after[i] - mean_x) * (y[i] - mean_y);
+    }
+    return sxx > 0 && sxy > 0 ? std::max(0.0, syy - sxy * sxy / sxx) : syy;
+  };
+  const double line = rest(0);
+  if (line <= 1e-9 * syy) return 0;  // nothing but rounding is left to explain
+  const std::size_t last = n - kLeastInRise;
+  std::size_t best = 0;
+  double least = line;
+  for (std::size_t k = 1; k <= last; ++k)
+    if (const double r = rest(k); r < least) {
+      least = r;
+      best = k;
+    }
+  if (best == 0) return 0;
+  if (!(least > 0)) return best;
+  // Looked for at `last` places, so each may take its share of the chance only.
+  constexpr double kChance = 0.05;
+  const double dof = static_cast<double>(n) - 3;
+  const double p = f_tail((line - least) / (least / dof), 1, dof);
+  return p * static_cast<double>(last) <= kChance ? best : 0;
 }
 
 std::optional<double> next_value_limit(std::span<const double> x) {

@@ -26,7 +26,15 @@ struct Ship {
     i.what.iron_ppm_milli = std::llround(ppm * 1000);
     log.inspections.push_back(i);
   }
-  void purge(double at, Purge p) {
+  void water(double at, double pct) {
+    Logged<Inspection> i;
+    i.id.bytes[0] = static_cast<std::uint8_t>(log.inspections.size() + 1);
+    i.shaft = kShaft;
+    i.at = day(at);
+    i.what.water_ppm = std::llround(pct * 10000);
+    log.inspections.push_back(i);
+  }
+  void purge(double at, std::optional<Purge> p) {
     Logged<Greasing> g;
     g.id.bytes[0] = static_cast<std::uint8_t>(log.greasings.size() + 1);
     g.shaft = kShaft;
@@ -135,6 +143,7 @@ TEST_CASE("inspections: water at the seal is counted and compared with the time 
   CHECK(p.looked_before == 8);
   CHECK(p.water_before == 0);
   CHECK(p.second_water == day(1800));
+  CHECK(p.not_noted == 0);
   CHECK(p.water_records.size() == 3);
   // 4 x C(8, 0) / C(12, 3): the three with water all among the last four.
   CHECK(*p.p_more_water == Approx(4.0 / 220));
@@ -146,4 +155,65 @@ TEST_CASE("inspections: the hypergeometric tail is that of counted hands", "[ana
   CHECK(hypergeometric_at_least(1, 3, 2, 5) == Approx(0.9));  // 1 - C(3,3)/C(5,3)
   CHECK(hypergeometric_at_least(2, 3, 2, 5) == Approx(0.3));  // C(3,1)/C(5,3)
   CHECK(hypergeometric_at_least(3, 3, 2, 5) == Approx(0).margin(1e-15));
+}
+
+TEST_CASE("inspections: greasings at which nobody noted the purge are told apart from those with no water",
+          "[analysis][inspections]") {
+  Ship s;
+  for (int i = 0; i < 10; ++i)
+    s.purge(1700 + 25 * i, i % 3 == 0 ? std::optional<Purge>{} : i < 3 ? Purge::clean : Purge::water);
+  s.purge(1990, std::nullopt);
+  s.log.greasings.back().what.ended = Ended::not_done;
+  const PurgeTrend p = s.trends().purge;
+  CHECK(p.looked == 6);
+  CHECK(p.not_noted == 4);
+  CHECK(p.water == 4);
+  CHECK_THAT(p.says,
+             Contains("of 10 greasings in the last year 6 noted what came out at the seal, water at 4 of these"));
+}
+
+TEST_CASE("inspections: the date of the limit follows the rise, not the level years before it",
+          "[analysis][inspections]") {
+  // Level for three years, then 0.3 % more every quarter: 1.5 % on day 1500, and the limit of 2 % after 150 days more.
+  Ship s;
+  for (int i = 0; i < 12; ++i) s.water(90 * i, 0.300 + (i % 2 == 0 ? 0.001 : -0.001));
+  for (int i = 0; i < 5; ++i) s.water(1080 + 90 * i, 0.3 * (i + 1));
+  const InspectionTrend t = s.trends().measures.at(0);
+  REQUIRE(t.is_rising);
+  CHECK(t.slope_from == 12);
+  CHECK(*t.per_year == Approx(0.3 / 90 * 365.25));
+  REQUIRE(t.limit_reached);
+  CHECK(days_between(day(1440), *t.limit_reached) == Approx(150).margin(1));
+  REQUIRE(t.limit_earliest);
+  CHECK(*t.limit_earliest <= *t.limit_reached);
+  CHECK_THAT(t.says,
+             Contains("at the earliest") && Contains("at the rate since " + format_day(day(1080), Zone{"UTC"})));
+}
+
+TEST_CASE("inspections: a rise that grows is foretold by its last stretch, and its limits hold what came",
+          "[analysis][inspections]") {
+  Ship s;
+  const std::vector<double> pct{0.18, 0.18, 0.18, 0.19, 0.26, 0.40, 0.58, 0.81, 1.15};
+  for (std::size_t i = 0; i < pct.size(); ++i) s.water(91.3125 * static_cast<double>(i), pct[i]);
+  const InspectionTrend t = s.trends().measures.at(0);
+  REQUIRE(t.limit_reached);
+  // The slopes between the last five in quarters, sorted by hand: 0.14 0.16 0.18 0.183 0.205 | 0.2225 0.23 0.25 0.285
+  // 0.34.
+  CHECK(t.slope_from == 4);
+  CHECK(*t.per_year == Approx(4 * 0.21375).epsilon(1e-6));
+  CHECK(t.per_year_limits.low == Approx(4 * 0.16).epsilon(1e-6));
+  CHECK(t.per_year_limits.high == Approx(4 * 0.285).epsilon(1e-6));
+  CHECK(days_between(t.points.back().at, *t.limit_reached) == Approx(365.25 * 0.85 / (4 * 0.21375)).margin(1));
+}
+
+TEST_CASE("inspections: an even rise from the first sample on keeps all of them", "[analysis][inspections]") {
+  std::vector<double> x, y;
+  for (int i = 0; i < 12; ++i) {
+    x.push_back(90 * i);
+    y.push_back(10 + 2 * i + 0.7 * std::sin(5.0 * i));
+  }
+  CHECK(rise_from(x, y) == 0);
+  for (std::size_t i = 0; i < y.size(); ++i) y[i] = 10 + 2 * static_cast<double>(i);
+  CHECK(rise_from(x, y) == 0);  // what rounding leaves is no stretch of its own
+  CHECK(rise_from(std::span{x}.first(5), std::span{y}.first(5)) == 0);
 }
