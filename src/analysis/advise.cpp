@@ -34,7 +34,9 @@ std::string spoken(std::string_view word) {
 std::vector<std::string> causes_of(const VesselReview& review, const ShaftDetail& d) {
   std::vector<std::string> out;
   for (const Finding& f : review.findings) {
-    const bool is_here = f.shaft.is_set() ? f.shaft == d.shaft : feeds(d, f.lubricator);
+    // A cause that several shafts share is said of each of them.
+    const bool is_shared = std::find(f.shafts.begin(), f.shafts.end(), d.shaft) != f.shafts.end();
+    const bool is_here = is_shared || (f.shaft.is_set() ? f.shaft == d.shaft : feeds(d, f.lubricator));
     if (is_here && is_cause(f.kind)) out.push_back(fmt::format("{} ({})", spoken(name_of(f.kind)), name_of(f.urgency)));
   }
   return out;
@@ -119,8 +121,11 @@ void say_interval(ShaftAdvice& a, double days_since) {
                          : "no interval is registered or kept; the doses cover the loss");
     return;
   }
-  const std::string now = fmt::format("{} interval of {}", a.registered_h ? "the registered" : "the usual",
-                                      interval_text(*a.present_h, a.hours_per_day));
+  const std::string now = a.registered_days
+                              ? fmt::format("the registered interval of {} days (about {} h at its usual use)",
+                                            *a.registered_days, figure_text(*a.present_h))
+                              : fmt::format("{} interval of {}", a.registered_h ? "the registered" : "the usual",
+                                            interval_text(*a.present_h, a.hours_per_day));
   if (*a.p_holds < kAdviceConfidence) {
     a.says.push_back(
         a.longest_h && *a.longest_h >= 1
@@ -288,7 +293,10 @@ ShaftAdvice advise_shaft(const VesselLog& log, const VesselReview& review, const
     if (s->interval) a.registered_h = in_h(*s->interval);
     if (s->interval_days && a.hours_per_day && *a.hours_per_day > 0) {
       const double h = *s->interval_days * *a.hours_per_day;
-      a.registered_h = a.registered_h ? std::min(*a.registered_h, h) : h;
+      if (!a.registered_h || h < *a.registered_h) {
+        a.registered_h = h;
+        a.registered_days = *s->interval_days;
+      }
     }
   }
   a.practised_h = practised_h(detail.history);

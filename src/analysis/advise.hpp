@@ -53,6 +53,7 @@ struct ShaftAdvice {
   std::optional<double> hours_per_year, hours_per_day;
 
   std::optional<double> registered_h;  ///< running hours: by hours or days, whichever comes first
+  std::optional<int> registered_days;  ///< where the days come first: `registered_h` is then by its usual use
   std::optional<double> practised_h;   ///< median of the last intervals
   std::optional<double> present_h;     ///< registered, else practised
   std::optional<double> p_practised;   ///< the same for `practised_h`, where that is longer than the registered one

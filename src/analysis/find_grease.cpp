@@ -141,6 +141,19 @@ std::optional<double> plain_ratio(const ReviewContext& c, ShaftId shaft, Instant
   return cm3[1] / h[1] / (cm3[0] / h[0]);
 }
 
+// Those greased with it by hand, and those that a reservoir filled with it feeds.
+std::vector<ShaftId> shafts_of(const ReviewContext& c, const Change& change) {
+  std::vector<ShaftId> out = change.shafts;
+  for (const Shaft& s : c.log.shafts) {
+    const std::vector<LubricatorId> feeding = c.digest.schedule->lubricators_of(s.id);
+    const bool is_fed = std::any_of(feeding.begin(), feeding.end(), [&](LubricatorId l) {
+      return std::find(change.lubricators.begin(), change.lubricators.end(), l) != change.lubricators.end();
+    });
+    if (is_fed && std::find(out.begin(), out.end(), s.id) == out.end()) out.push_back(s.id);
+  }
+  return out;
+}
+
 }  // namespace
 
 void find_grease_changes(const ReviewContext& c, std::vector<Finding>& found, std::set<ShaftId>& explained) {
@@ -156,6 +169,7 @@ void find_grease_changes(const ReviewContext& c, std::vector<Finding>& found, st
         change.shafts.empty() && change.lubricators.size() == 1 ? change.lubricators[0] : LubricatorId{},
         fmt::format("{} {} {}", format_day(change.at), a == nullptr ? "" : a->code, b == nullptr ? "" : b->code));
     f.evidence = change.records;
+    f.shafts = shafts_of(c, change);
     std::vector<double> ratios;
     for (const ShaftId shaft : change.shafts) {
       const WashoutShift* rise = rise_near(c, shaft, change.at);

@@ -59,6 +59,7 @@ struct Finding {
   VesselId vessel;
   ShaftId shaft;
   LubricatorId lubricator;
+  std::vector<ShaftId> shafts;  ///< of a finding of the whole vessel: those it is about; empty: it does not say
   FindingKind kind = FindingKind::record_suspect;
   Urgency urgency = Urgency::note;
   Instant first_seen{};  ///< time of the record at which the evidence first sufficed

@@ -140,7 +140,13 @@ TEST_CASE("advice: the nearer of hours and days is the registered interval; with
   Ship ship;
   ship.setting().interval_days = 20;
   ship.sail(18);
-  CHECK(*ship.advice().present_h == Approx(200).epsilon(0.02));
+  const ShaftAdvice by_days = ship.advice();
+  CHECK(*by_days.present_h == Approx(200).epsilon(0.02));
+  CHECK(by_days.registered_days == 20);
+  CHECK_THAT(all(by_days.says), Contains("the registered interval of 20 days (about 200 h at its usual use)"));
+  ship.setting().interval_days = 60;  // 600 h at 10 h a day: the 400 h come first
+  CHECK_FALSE(ship.advice().registered_days);
+  CHECK_THAT(all(ship.advice().says), Contains("the registered interval of 400 h"));
   ship.setting().interval_days.reset();
   ship.setting().interval.reset();
   const ShaftAdvice a = ship.advice();
@@ -185,6 +191,22 @@ TEST_CASE("advice: where a finding stands its cause comes first, and nothing lon
   CHECK(a.verdict == AdviceVerdict::keep);
   CHECK(a.says.front().starts_with("the cause comes first: seal wear (plan)"));
   CHECK_THAT(all(a.says), !Contains("would allow"));
+}
+
+TEST_CASE("advice: a mixed grease of several shafts comes first at each of them, and at no other", "[advise]") {
+  Ship ship;
+  ship.sail(18);
+  VesselReview r = ship.review();
+  Finding mixed;
+  mixed.kind = FindingKind::grease_mixed;
+  mixed.urgency = Urgency::plan;
+  mixed.shafts = {ShaftId{1}, ShaftId{2}};
+  r.findings.push_back(mixed);
+  const ShaftAdvice a = advise_shaft(ship.log, r, r.shaft_details.front(), day(ship.days).utc);
+  REQUIRE(a.causes_first == std::vector<std::string>{"grease mixed (plan)"});
+  CHECK(a.verdict == AdviceVerdict::keep);
+  r.findings.back().shafts = {ShaftId{2}, ShaftId{3}};
+  CHECK(advise_shaft(ship.log, r, r.shaft_details.front(), day(ship.days).utc).causes_first.empty());
 }
 
 TEST_CASE("order: what the intervals until then will take, with half and nine in ten", "[advise]") {
