@@ -101,7 +101,8 @@ struct PeerLoss {
   bool stands_out = false;  ///< adjusted p at most the level asked for
 };
 
-/// What a shaft's own records say of ln(washout), the prior they were read with taken out again.
+/// What a shaft's own records say of ln(washout) as it stands now: fit_alone; where it climbs, or a step is too young
+/// to have three measured intervals, the review's estimate.
 struct OwnLoss {
   VesselId vessel;
   ShaftId shaft;
@@ -109,7 +110,7 @@ struct OwnLoss {
   std::string group, place;  ///< of the history; first part of the shaft's code: "fin", "rudder"
   double log_w = 0, sd = 0;
 };
-/// Empty where its own records measure next to nothing.
+/// Empty where fewer than three intervals measured the loss, or they tell next to nothing.
 std::optional<OwnLoss> own_loss(const ShaftDetail& detail);
 
 /// Each shaft against the others of its group and place, or of its whole group where those are fewer than 3; shafts

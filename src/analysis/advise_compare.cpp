@@ -31,11 +31,20 @@ std::optional<OwnLoss> own_loss(const ShaftDetail& detail) {
   constexpr int kFewestMeasured = 3;
   if (!w || !(w->low > 0) || detail.history.group.empty() || detail.washout.exact < kFewestMeasured)
     return std::nullopt;
-  const double sd = std::max(0.005, (std::log(w->high) - std::log(w->low)) / (2 * kZ95));
-  const double prior_var = detail.prior.sd_log_w * detail.prior.sd_log_w;
-  // The estimate joins prior and records by their weights; without the prior's weight the records' own are left.
-  const double weight = 1 / (sd * sd) - 1 / prior_var;
-  if (!(weight > 0.25 / prior_var)) return std::nullopt;
+  // Where a rise stands, the estimate is not prior times likelihood of the present rate, so the prior cannot be divided
+  // out of it: the stretch that stands is read by itself.
+  const std::optional<OwnRate> alone = fit_alone(detail.history, detail.prior, detail.washout);
+  const bool is_shifting = detail.washout.step || detail.washout.wear;
+  double log_w = std::log(w->value), sd = (std::log(w->high) - std::log(w->low)) / (2 * kZ95);
+  if (alone && alone->measured >= kFewestMeasured) {
+    log_w = alone->log_w;
+    sd = alone->sd;
+  } else if (!is_shifting) {
+    return std::nullopt;
+  }
+  sd = std::max(0.005, sd);
+  constexpr double kLeastWeight = 0.25;  // of the records, in weights of what is known of any sister
+  if (sd * sd * kLeastWeight > detail.prior.sd_log_w * detail.prior.sd_log_w) return std::nullopt;
   OwnLoss out;
   out.vessel = detail.history.vessel;
   out.shaft = detail.shaft;
@@ -43,8 +52,8 @@ std::optional<OwnLoss> own_loss(const ShaftDetail& detail) {
   out.group = detail.history.group;
   const std::size_t code = out.key.find('/') + 1;
   out.place = out.key.substr(code, out.key.find_first_of("_-.0123456789", code) - code);
-  out.log_w = (std::log(w->value) / (sd * sd) - detail.prior.mean_log_w / prior_var) / weight;
-  out.sd = std::sqrt(1 / weight);
+  out.log_w = log_w;
+  out.sd = sd;
   return out;
 }
 

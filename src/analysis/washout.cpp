@@ -128,6 +128,14 @@ Estimate widened(const Estimate& e, double sd) {
   return {e.value, std::exp(x - down), std::exp(x + std::hypot(std::log(std::max(e.high, 1e-9)) - x, reach))};
 }
 
+/// Amounts counted in strokes are as true as the gun's calibration: one scale for all of them, so no change shows.
+bool is_counted_in_strokes(std::span<const GreasingInterval> all) {
+  const std::size_t recent = std::min<std::size_t>(all.size(), 8);
+  const auto counted = std::count_if(all.end() - static_cast<std::ptrdiff_t>(recent), all.end(),
+                                     [](const GreasingInterval& g) { return g.by_strokes; });
+  return 2 * static_cast<std::size_t>(counted) > recent;
+}
+
 /// Whether the records before the rise show a lower loss. While a dose covered the loss they only bound it, and a rate
 /// below that bound tells of no change, however rare it is among its sisters.
 bool is_shown_before(std::span<const GreasingInterval> earlier, double rate_low, double fill_sd) {
@@ -304,11 +312,7 @@ WashoutResult fit_washout(const ShaftHistory& history, const WashoutPrior& prior
   if (result.exact + result.censored == 0) return result;
   result.washout_cm3_per_h = result.steps.back().washout_cm3_per_h;
   result.baseline_cm3_per_h = exp_of(now.log_baseline());
-  // Amounts counted in strokes are as true as the gun's calibration: one scale for all of them, so no change shows.
-  const std::size_t recent = std::min<std::size_t>(all.size(), 8);
-  const auto counted = std::count_if(all.end() - static_cast<std::ptrdiff_t>(recent), all.end(),
-                                     [](const GreasingInterval& g) { return g.by_strokes; });
-  const bool is_counted = 2 * static_cast<std::size_t>(counted) > recent;
+  const bool is_counted = is_counted_in_strokes(all);
   if (is_counted) {
     for (std::optional<Estimate>* e : {&result.washout_cm3_per_h, &result.baseline_cm3_per_h})
       *e = widened(**e, kGunSd);
@@ -344,6 +348,42 @@ WashoutResult fit_washout(const ShaftHistory& history, const WashoutPrior& prior
     result.high = std::move(high);
   }
   return result;
+}
+
+std::optional<OwnRate> fit_alone(const ShaftHistory& history, const WashoutPrior& prior, const WashoutResult& result) {
+  using namespace washout;
+  require_plain(history, prior);
+  const std::span all{history.intervals};
+  const bool climbs = result.wear || std::any_of(result.further.begin(), result.further.end(),
+                                                 [](const WashoutRise& r) { return r.is_wear; });
+  if (climbs) return std::nullopt;
+  std::size_t begin = 0;
+  for (std::size_t i = 0; i < all.size(); ++i)
+    if (all[i].starts_baseline) begin = i + 1;
+  if (result.step) {
+    const When& began = result.further.empty() ? result.step->began : result.further.back().shift.began;
+    while (begin < all.size() && all[begin].from < began.estimate) ++begin;
+  }
+  if (begin >= all.size()) return std::nullopt;
+  const std::span stretch = all.subspan(begin);
+  const bool is_full = begin == 0 ? history.first_is_full
+                                  : all[begin - 1].ended == Ended::pressure || all[begin - 1].ended == Ended::packed;
+  WashoutPrior own = prior;  // the errors of this shaft's greasings as its own records showed them
+  if (result.fill_sd_cm3 > 0) own.fill_sd_cm3 = result.fill_sd_cm3;
+  if (result.duty_sd > 0) own.duty_sd = result.duty_sd;
+  const double capacity = history.cavity_cm3.value_or(kNoCapacity);
+  // Wide enough to weigh nothing beside three measured intervals, and narrow enough for the grid.
+  constexpr double kFlat = 2;
+  const ConstantFit fit = fit_constant(stretch, is_full, capacity, own, kFlat);
+  OwnRate out{fit.mean_log_w, fit.sd_log_w, 0};
+  for (const GreasingInterval& g : stretch) {
+    if (!is_informative(g) || g.ended != Ended::pressure) continue;
+    const double noise = 1.7 * std::hypot(own.fill_sd_cm3, own.relative_sd * *g.taken_cm3);
+    const bool is_bound = *g.taken_cm3 > capacity - noise || (g.delivered_cm3 > 0 && *g.taken_cm3 < noise);
+    out.measured += is_bound ? 0 : 1;
+  }
+  if (is_counted_in_strokes(all)) out.sd = std::hypot(out.sd, kGunSd);
+  return out;
 }
 
 }  // namespace shaftlog

@@ -106,6 +106,19 @@ struct WashoutResult {
 /// \source docs/methods/washout.md
 WashoutResult fit_washout(const ShaftHistory& history, const WashoutPrior& prior);
 
+/// ln(washout) of the stretch that stands, by its own records alone.
+struct OwnRate {
+  double log_w = 0, sd = 0;
+  int measured = 0;  ///< intervals of the stretch that measured the loss
+};
+/// The same likelihood over the intervals since the last new seal or bearing, or since the step that stands began, the
+/// loss constant over them and next to nothing known of it beforehand. Empty where a loss climbs, for then no stretch
+/// has one rate, and where there is no interval.
+/// \param result of fit_washout with this history and prior
+/// \throws Error as fit_washout
+/// \source docs/methods/advice.md
+std::optional<OwnRate> fit_alone(const ShaftHistory& history, const WashoutPrior& prior, const WashoutResult& result);
+
 /// Group means and spreads by empirical Bayes, and error parameters by a robust fleet likelihood.
 /// \return one prior per group name found, "" for shafts with no group, computed from the whole fleet
 struct FleetPrior {
