@@ -80,10 +80,18 @@ const WashoutShift* Work::rise(Instant t, ShaftId id) {
   if (s == nullptr) return nullptr;
   for (const Finding& f : at(t).review.findings) {
     const bool is_own = f.shaft == id && (f.kind == FindingKind::abnormal_washout || f.kind == FindingKind::seal_wear);
-    const bool is_common =
-        f.kind == FindingKind::grease_mixed && (!f.shaft.is_set() || f.shaft == id) &&
+    if (is_own) return s;
+  }
+  return common_cause(t, id) == nullptr ? nullptr : s;
+}
+
+const Finding* Work::common_cause(Instant t, ShaftId id) {
+  for (const Finding& f : at(t).review.findings) {
+    const bool is_risen =
         std::any_of(f.figures.begin(), f.figures.end(), [](const Figure& x) { return x.name == "factor"; });
-    if (is_own || is_common) return s;
+    if (f.kind == FindingKind::grease_mixed && is_risen &&
+        std::find(f.shafts.begin(), f.shafts.end(), id) != f.shafts.end())
+      return &f;
   }
   return nullptr;
 }

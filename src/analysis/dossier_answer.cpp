@@ -65,9 +65,11 @@ void add_answer(Work& w, Dossier& d) {
     out.push_back("What changed first: no lasting change was found in anything that was looked at.");
   }
   for (const Mark& m : d.marks) {
-    if (m.role == MarkRole::event || &m == first) continue;
+    // What the review lays to the first change belongs beside it.
+    const bool is_laid = m.role == MarkRole::consequence && m.channel == "washout";
+    if ((m.role != MarkRole::event && !is_laid) || &m == first) continue;
     std::string order;
-    if (first != nullptr) {
+    if (first != nullptr && !is_laid) {
       const double p = p_before(*first, m);
       order = p >= 0.5 ? fmt::format(" (after the {} change: {})", is_sure ? "first" : "likeliest first", sure_text(p))
                        : fmt::format(" (before the likeliest first change: {})", sure_text(1 - p));

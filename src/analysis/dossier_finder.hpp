@@ -29,6 +29,7 @@ class Finder {
     grease();
     inspections();
     other_shafts();
+    common_cause();
     work();
     at_the_end();
     fill();
@@ -54,6 +55,7 @@ class Finder {
   void grease();
   void inspections();
   void other_shafts();
+  void common_cause();
   void work();
   void at_the_end();
   void fill();

@@ -37,6 +37,9 @@ class Work {
   /// none: the loss of a shaft whose doses fail is then overrated. Null: none.
   [[nodiscard]] const WashoutShift* rise(Instant t, ShaftId id);
   [[nodiscard]] bool feeds(LubricatorId id) const;
+  /// The change of grease that the review at `t` holds for the one cause of the rises of several shafts, `id` among
+  /// them. Null: none.
+  [[nodiscard]] const Finding* common_cause(Instant t, ShaftId id);
   /// About the shaft, a lubricator that feeds it, or the whole ship.
   [[nodiscard]] bool concerns(ShaftId s, LubricatorId l) const;
   [[nodiscard]] std::string day(Instant t) const { return format_day(t, zone); }

@@ -286,4 +286,26 @@ void Finder::other_shafts() {
   d_.marks.push_back(std::move(m));
 }
 
+// Where the review holds a change of grease for the one cause of the rises, the rise follows it: as a change of its own
+// it would compete with what caused it.
+void Finder::common_cause() {
+  const Finding* f = w_.common_cause(life_.to, w_.shaft.id);
+  if (f == nullptr || !f->began) return;
+  const auto rise =
+      std::find_if(d_.marks.rbegin(), d_.marks.rend(), [](const Mark& m) { return m.channel == "washout"; });
+  constexpr auto kSameChange = std::chrono::days{30};
+  const auto change = std::find_if(d_.marks.begin(), d_.marks.end(), [&](const Mark& m) {
+    return (m.channel == "grease" || m.channel == "settings") && m.when.estimate >= f->began->estimate - kSameChange &&
+           m.when.estimate <= f->began->estimate + kSameChange;
+  });
+  if (rise == d_.marks.rend() || change == d_.marks.end()) return;
+  change->text += fmt::format("; {} lose more since, which the review lays to this one cause",
+                              count_text(static_cast<double>(f->shafts.size()), "shaft", "shafts"));
+  rise->role = MarkRole::consequence;
+  rise->text +=
+      fmt::format("; the review lays it to the change of grease first recorded on {}", w_.day(change->when.estimate));
+  if (rise->when.low < change->when.estimate)
+    rise->text += ": that its range begins earlier is the width of the range, or a pail opened before it was written";
+}
+
 }  // namespace shaftlog::dossier

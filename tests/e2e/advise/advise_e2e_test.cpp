@@ -34,6 +34,13 @@ TEST_CASE("advise: causes first, intervals and doses of the demo fleet", "[e2e][
   REQUIRE(worn.at("causes_first").size() == 1);
   CHECK(worn.at("causes_first")[0] == "seal wear (plan)");
   CHECK(worn.at("verdict") == "keep");
+  // A grease that all four share: each is told of it.
+  for (const char* fin : {"fin_fwd_port", "fin_fwd_stbd", "fin_aft_port", "fin_aft_stbd"}) {
+    const json& mixed = shaft_of(advice, "kestrelholm", fin);
+    REQUIRE(mixed.at("causes_first").size() == 1);
+    CHECK(mixed.at("causes_first")[0] == "grease mixed (plan)");
+    CHECK(mixed.at("verdict") == "keep");
+  }
   // The device of one shaft does not deliver: nothing arrives there, all of it on its sisters.
   CHECK(shaft_of(advice, "tarnwick", "fin_aft_port").at("arrives").at("value") == 0);
   CHECK(shaft_of(advice, "tarnwick", "fin_fwd_port").at("arrives").at("value") > 0.9);

@@ -156,9 +156,15 @@ TEST_CASE("history: shafts that rise together are one moment, not the one that h
   CHECK_THAT(loss->at("text").get<std::string>(), Contains("3 of 3 other shafts of the ship rose with it"));
   CHECK(loss->at("when").at("low") < "2026-02-17");  // truth: 2026-02-16
   CHECK(loss->at("when").at("high") > "2026-02-16");
-  REQUIRE(find(d.at("changes"), "channel", "grease") != nullptr);
-  // The ranges overlap: neither is called the first.
-  CHECK_THAT(d.at("answer").dump(), Contains("What changed first is not sure, the ranges overlap"));
+  const json* grease = find(d.at("changes"), "channel", "grease");
+  REQUIRE(grease != nullptr);
+  // As the review has it: one common cause, which the rise follows.
+  CHECK(loss->at("role") == "consequence");
+  CHECK(grease->at("p_first") > 0.9);
+  CHECK_THAT(grease->at("text").get<std::string>(), Contains("4 shafts lose more since"));
+  CHECK_THAT(d.at("answer").dump(), Contains("What changed first: grease") && Contains("Then: washout"));
+  CHECK(find(d.at("causes"), "kind", "grease_mixed") != nullptr);
+  CHECK(find(d.at("causes"), "kind", "abnormal_washout") == nullptr);
 }
 
 TEST_CASE("history: what a failing device explains is not told as a rise of loss, and a healthy shaft changed nothing",
