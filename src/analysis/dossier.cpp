@@ -174,6 +174,18 @@ std::vector<Occasion> occasions(const VesselLog& log, ShaftId shaft, Instant fro
   return out;
 }
 
+std::vector<Occasion> greasings(std::vector<Occasion> done) {
+  std::erase_if(done, [](const Occasion& o) { return o.ended == Ended::packed; });
+  return done;
+}
+
+std::string merged_text(const std::vector<Occasion>& done) {
+  std::size_t records = 0;
+  for (const Occasion& o : done) records += o.records.size();
+  if (records == done.size()) return {};
+  return fmt::format("; of {} records, what was broken off and finished within 3 days taken as one", records);
+}
+
 double median_of(std::vector<double> x) {
   if (x.empty()) return 0;
   std::sort(x.begin(), x.end());

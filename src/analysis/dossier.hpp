@@ -70,8 +70,11 @@ struct BearingLife {
   bool is_standing = false;                    ///< still in place at the end of the view
   std::optional<Uuid> began_with, ended_with;  ///< the work records
   std::vector<Instant> seals;                  ///< seal_replaced within it: a new baseline, the same bearing
-  std::optional<double> run_h;                 ///< by the hour meter
-  double judged_h = 0;                         ///< of which between greasings, so that a fill can be told
+  std::optional<double> run_h;                 ///< by the hour meter, and what is assumed beyond its last reading
+  double assumed_h = 0;                        ///< of which after the last reading, at the recent use
+  std::optional<Instant> last_reading;         ///< of the meter, in this life; empty: none
+  double judged_h = 0;                         ///< of run_h between greasings or after the last: a fill can be told
+  double after_last_h = 0;                     ///< of judged_h after the last greasing, what is assumed included
   std::optional<double> cavity_cm3;
   double reserve_pct = 0;
   std::optional<Estimate> baseline_cm3_per_h, washout_cm3_per_h;  ///< at the end of the life
@@ -133,10 +136,14 @@ std::vector<OrderPair> put_in_order(std::vector<Mark>& marks);
 struct Phase {
   std::string name;
   Instant from{}, to{};
-  std::optional<double> run_h;
-  double use_h_per_day = 0;
+  std::optional<double> run_h;          ///< by the meter, and what is assumed beyond its last reading
+  double assumed_h = 0;                 ///< of which after that reading, at the recent use
+  std::optional<double> use_h_per_day;  ///< while the meter was read; empty: it was not
   int greasings = 0, with_pressure = 0;
+  int records = 0;  ///< of those greasings: what was broken off and finished within three days is one
   double taken_cm3 = 0;
+  int packings = 0;  ///< after work on the cavity: no greasings
+  double packed_cm3 = 0;
   std::optional<double> usual_gap_days, longest_gap_days;  ///< between greasings that begin in it
   std::optional<double> usual_gap_h, longest_gap_h;
   int alarms = 0;

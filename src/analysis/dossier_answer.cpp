@@ -27,6 +27,28 @@ std::string between(Work& w, const Mark& m) {
                      m.spread == Spread::normal ? " (5 to 95 %)" : "");
 }
 
+/// What the meter shows, and apart from it what is assumed since it was last read.
+std::string running_text(Work& w, const BearingLife& life) {
+  if (!life.run_h) return "an unknown number of running hours";
+  std::string out;
+  if (life.last_reading) {
+    out = fmt::format("{:.0f} running hours by the meter", *life.run_h - life.assumed_h);
+    if (life.assumed_h >= 0.5)
+      out += fmt::format(", last read on {}; {:.0f} more are assumed since, at its recent use",
+                         w.day(*life.last_reading), life.assumed_h);
+  } else {
+    out = fmt::format("the meter was not read; {:.0f} running hours are assumed", life.assumed_h);
+  }
+  const double last_assumed = std::min(life.assumed_h, life.after_last_h);
+  out += fmt::format(". {:.0f} lie between its greasings", life.judged_h - life.after_last_h);
+  if (life.after_last_h >= 0.5) {
+    out += fmt::format(", {:.0f} after the last of them", life.after_last_h);
+    if (last_assumed >= 0.5)
+      out += fmt::format(" ({:.0f} by the meter, {:.0f} assumed)", life.after_last_h - last_assumed, last_assumed);
+  }
+  return out;
+}
+
 std::string name_of_life(Work& w, const Dossier& d, std::size_t i) {
   const BearingLife& l = d.lives[i];
   if (l.is_first && l.is_standing && l.from == l.to) return "no record of it";
@@ -41,10 +63,7 @@ std::string name_of_life(Work& w, const Dossier& d, std::size_t i) {
 void add_answer(Work& w, Dossier& d) {
   std::vector<std::string>& out = d.answer;
   const BearingLife& life = d.lives[d.focus];
-  out.push_back(
-      fmt::format("The bearing in question: {}; {} running hours by the meter, {:.0f} of them between greasings.",
-                  name_of_life(w, d, d.focus), life.run_h ? fmt::format("{:.0f}", *life.run_h) : "an unknown number of",
-                  life.judged_h));
+  out.push_back(fmt::format("The bearing in question: {}; {}.", name_of_life(w, d, d.focus), running_text(w, life)));
 
   const Mark* first = nullptr;
   for (const Mark& m : d.marks)
@@ -90,9 +109,11 @@ void add_answer(Work& w, Dossier& d) {
       least += a.least_h;
       usual += a.usual_h;
     }
-    std::string text =
-        fmt::format("Running hours below the reserve of {} % of {} cm3: {} of {:.0f}.", pct_text(life.reserve_pct),
-                    life.cavity_cm3 ? figure_text(*life.cavity_cm3) : "?", hours_text(*life.starved_h), life.judged_h);
+    std::string text = fmt::format(
+        "Running hours below the reserve of {} % of {} cm3: {} of {:.0f}{}.", pct_text(life.reserve_pct),
+        life.cavity_cm3 ? figure_text(*life.cavity_cm3) : "?", hours_text(*life.starved_h), life.judged_h,
+        life.assumed_h >= 0.5 ? fmt::format(", the {:.0f} assumed since the last reading included", life.assumed_h)
+                              : "");
     if (least > 0 || usual > 0)
       text += fmt::format(
           " By hand, the loss even over each interval: {:.0f} at the lowest loss that the amounts allow, {:.0f} at the "
@@ -174,8 +195,9 @@ void add_caveats(Work& w, Dossier& d) {
   if (life.is_first)
     out.emplace_back("The records begin while the bearing was in place: what it ran through before is not known.");
   if (life.censored > 0)
-    out.push_back(fmt::format("{} of the {} greasings of this bearing measured the loss; the others only bound it.",
-                              life.exact, life.exact + life.censored));
+    out.push_back(
+        fmt::format("{} of the {} intervals between its greasing records measured the loss; the others only bound it.",
+                    life.exact, life.exact + life.censored));
   double usual = 0;
   for (const IntervalAccount& a : life.intervals) usual += a.is_bound ? a.usual_h : 0;
   if (usual > 1 && life.starved_h)

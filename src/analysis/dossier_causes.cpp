@@ -132,19 +132,28 @@ class Judge {
     return s;
   }
   Symptom by_greasings(Symptom s) const {
-    if (!life_.cavity_cm3 || life_.intervals.empty()) {
-      s.why = life_.cavity_cm3 ? "no greasing of this bearing" : "the capacity of the cavity is not known";
+    if (!life_.cavity_cm3) {
+      s.why = "the capacity of the cavity is not known";
       return s;
     }
-    int n = 0, closed = 0;
-    for (const IntervalAccount& a : life_.intervals) {
-      if (a.record.is_nil() || !a.taken_cm3) continue;
-      ++closed;
-      const bool all_it_holds = *a.taken_cm3 >= 0.95 * *life_.cavity_cm3;
-      n += all_it_holds && a.ended != Ended::packed && (s.word == "emptied" || a.ended == Ended::limit) ? 1 : 0;
+    const std::vector<Occasion> done = greasings(occasions(w_.log, w_.shaft.id, life_.from, life_.to));
+    int n = 0, told_amounts = 0;
+    for (const Occasion& o : done) {
+      const bool is_suspect = std::any_of(d_.suspects.begin(), d_.suspects.end(), [&](const Suspect& x) {
+        return std::find(o.records.begin(), o.records.end(), x.record) != o.records.end();
+      });
+      if (!o.is_amount_known || is_suspect) continue;
+      ++told_amounts;
+      const bool all_it_holds = o.taken_cm3 >= 0.95 * *life_.cavity_cm3;
+      n += all_it_holds && (s.word == "emptied" || o.ended == Ended::limit) ? 1 : 0;
     }
-    if (closed == 0) return s;
-    return told(std::move(s), n > 0, fmt::format("{} of {} greasings", n, closed));
+    if (told_amounts == 0) {
+      s.why = done.empty() ? "no greasing of this bearing" : "no amount that can be trusted";
+      return s;
+    }
+    return told(std::move(s), n > 0,
+                fmt::format("{} of {} greasings{}", n, told_amounts,
+                            told_amounts < static_cast<int>(done.size()) ? " with an amount that can be trusted" : ""));
   }
   Symptom by_plan(Symptom s) const {
     const ShaftSetting* set = setting_at(w_.shaft.settings, life_.to);

@@ -19,7 +19,7 @@ void Finder::greasing_habit() {
   if (done.size() < kFewestBefore + 2) {
     looked("greasing interval", LookedAt::Result::unknown,
            fmt::format("{} in the life of this bearing: too few to speak of a habit",
-                       count_text(static_cast<double>(done.size()), "greasing", "greasings")));
+                       count_text(static_cast<double>(greasings(done).size()), "greasing", "greasings")));
     return;
   }
   std::vector<double> days, hours;
@@ -108,17 +108,29 @@ void Finder::greasing_habit() {
     mark(std::move(m), longer ? "came further apart" : "came closer together");
     return;
   }
-  looked("greasing interval", LookedAt::Result::unchanged,
-         fmt::format("{}, {} apart in the middle, none half as long again as the longest before it",
-                     count_text(static_cast<double>(done.size()), "greasing", "greasings"), gap_text(days, hours)));
+  std::string text = fmt::format("{}, {} apart in the middle, none half as long again as the longest before it",
+                                 count_text(static_cast<double>(greasings(done).size()), "greasing", "greasings"),
+                                 gap_text(days, hours));
+  // Waits are weighed by running hours: of the time that no reading covers nothing is known.
+  const double waited = days_between(done.back().at, life_.to);
+  const Instant read = curve.is_empty() ? done.back().at : std::clamp(curve.last(), done.back().at, life_.to);
+  const bool is_open = life_.is_standing && waited > kHalfAsLong * *std::max_element(days.begin(), days.end()) &&
+                       days_between(read, life_.to) > median_of(days);
+  if (is_open) {
+    text += fmt::format(
+        "; but none recorded for {:.0f} days now, of which the meter was read for {:.0f}: whether it ran "
+        "and was greased since cannot be told",
+        waited, days_between(done.back().at, read));
+  }
+  looked("greasing interval", is_open ? LookedAt::Result::unknown : LookedAt::Result::unchanged, std::move(text));
 }
 
 void Finder::how_greasings_ended() {
-  const std::vector<Occasion> done = occasions(w_.log, w_.shaft.id, life_.from, life_.to);
+  const std::vector<Occasion> done = greasings(occasions(w_.log, w_.shaft.id, life_.from, life_.to));
   std::size_t full = 0, broken_off = 0;
   std::optional<std::size_t> early;  // how many had, before the first of many that had not
   for (const Occasion& o : done) {
-    if (o.ended == Ended::pressure || o.ended == Ended::packed) {
+    if (o.ended == Ended::pressure) {
       ++full;
       continue;
     }
@@ -150,7 +162,7 @@ void Finder::how_greasings_ended() {
     looked("end of greasings", LookedAt::Result::unknown, "too few greasings");
     return;
   }
-  std::string text = fmt::format("{} of {} ended with back-pressure", full, done.size());
+  std::string text = fmt::format("{} of {} ended with back-pressure{}", full, done.size(), merged_text(done));
   if (early) text += fmt::format("; only {} before the first that did not: too few to speak of a habit", *early);
   looked("end of greasings", early ? LookedAt::Result::unknown : LookedAt::Result::unchanged, std::move(text));
 }

@@ -8,6 +8,13 @@
 namespace shaftlog::dossier {
 namespace {
 
+// What waited for a new bearing did not wait for grease.
+bool is_replaced_between(Work& w, Instant from, Instant to) {
+  return std::any_of(w.log.work.begin(), w.log.work.end(), [&](const auto& r) {
+    return r.shaft == w.shaft.id && r.what.work == WorkKind::bearing_replaced && r.at > from && r.at <= to;
+  });
+}
+
 Phase phase_of(Work& w, std::string name, Instant from, Instant to) {
   Phase p;
   p.name = std::move(name);
@@ -16,22 +23,26 @@ Phase phase_of(Work& w, std::string name, Instant from, Instant to) {
   const ShaftDetail& d = w.detail(w.in.as_of);
   if (!d.hours.is_empty() && to > d.hours.first()) {
     const Instant a = std::max(from, d.hours.first());
+    const Instant read = std::clamp(d.hours.last(), a, to);
     p.run_h = d.hours.run_h(a, to);
-    const double days = days_between(a, to);
-    if (days > 0) p.use_h_per_day = *p.run_h / days;
+    p.assumed_h = d.hours.run_h(read, to);
+    const double days = days_between(a, read);
+    if (days > 0) p.use_h_per_day = d.hours.run_h(a, read) / days;
   }
   const std::vector<Occasion> done = occasions(w.log, w.shaft.id, kEarliest, w.in.as_of);
   std::vector<double> days, hours;
   for (std::size_t i = 0; i < done.size(); ++i) {
     if (done[i].at >= from && done[i].at < to) {
-      ++p.greasings;
+      const bool is_packing = done[i].ended == Ended::packed;
+      ++(is_packing ? p.packings : p.greasings);
+      (is_packing ? p.packed_cm3 : p.taken_cm3) += done[i].taken_cm3;
+      p.records += is_packing ? 0 : static_cast<int>(done[i].records.size());
       p.with_pressure += done[i].ended == Ended::pressure ? 1 : 0;
-      if (done[i].ended != Ended::packed) p.taken_cm3 += done[i].taken_cm3;
     }
     // An interval belongs to the phase in which most of it lies.
     if (i + 1 == done.size()) continue;
     const Instant middle = done[i].at + (done[i + 1].at - done[i].at) / 2;
-    if (middle < from || middle >= to) continue;
+    if (middle < from || middle >= to || is_replaced_between(w, done[i].at, done[i + 1].at)) continue;
     days.push_back(days_between(done[i].at, done[i + 1].at));
     if (!d.hours.is_empty()) hours.push_back(d.hours.run_h(done[i].at, done[i + 1].at));
   }
@@ -65,10 +76,21 @@ std::string other_side(const std::string& code) {
 }
 
 void add_gaps(Peer& p, const ShaftHistory& h, Instant from, Instant to) {
+  constexpr auto kSame = std::chrono::days{3};  // as occasions()
   std::vector<double> hours;
-  for (const GreasingInterval& g : h.intervals) {
-    const Instant middle = g.from + (g.at - g.from) / 2;
-    if (middle >= from && g.at <= to && g.run_h > 0) hours.push_back(g.run_h);
+  Instant begin{};
+  double run_h = 0;
+  for (std::size_t i = 0; i < h.intervals.size(); ++i) {
+    const GreasingInterval& g = h.intervals[i];
+    if (run_h <= 0) begin = g.from;
+    run_h += g.run_h;
+    // What was broken off and finished within days is one greasing, at its end.
+    const bool goes_on =
+        i + 1 < h.intervals.size() && g.ended == Ended::stopped && h.intervals[i + 1].at <= g.at + kSame;
+    if (goes_on) continue;
+    const Instant middle = begin + (g.at - begin) / 2;
+    if (middle >= from && g.at <= to && run_h > 0) hours.push_back(run_h);
+    run_h = 0;
   }
   p.intervals = static_cast<int>(hours.size());
   if (hours.empty()) return;

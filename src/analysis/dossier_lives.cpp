@@ -168,8 +168,12 @@ void fill_life(Work& w, BearingLife& life) {
   life.reserve_pct = d.reserve_pct;
   life.baseline_cm3_per_h = d.washout.baseline_cm3_per_h;
   life.washout_cm3_per_h = d.washout.washout_cm3_per_h;
-  if (!d.hours.is_empty() && d.hours.first() < life.to)
-    life.run_h = d.hours.run_h(std::max(life.from, d.hours.first()), life.to);
+  if (!d.hours.is_empty() && d.hours.first() < life.to) {
+    const Instant from = std::max(life.from, d.hours.first());
+    life.run_h = d.hours.run_h(from, life.to);
+    life.assumed_h = d.hours.run_h(std::clamp(d.hours.last(), from, life.to), life.to);
+    if (d.hours.last() >= life.from) life.last_reading = d.hours.last();
+  }
   // A new seal begins a new baseline, and the hours below the reserve are counted anew from there.
   std::vector<Instant> ends = life.seals;
   ends.push_back(life.to);
@@ -194,6 +198,7 @@ void fill_life(Work& w, BearingLife& life) {
   life.intervals = account(w, d, life);
   for (const IntervalAccount& a : life.intervals) {
     life.judged_h += a.run_h;
+    if (a.record.is_nil()) life.after_last_h += a.run_h;
     if (!a.record.is_nil()) ++(a.is_bound ? life.censored : life.exact);
   }
   if (life.seals.empty()) add_sensitivities(w, d, life);

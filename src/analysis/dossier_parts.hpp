@@ -70,6 +70,10 @@ struct Occasion {
   std::optional<Purge> purge;
 };
 std::vector<Occasion> occasions(const VesselLog& log, ShaftId shaft, Instant from, Instant to);
+/// Those of them that are greasings: a packing fills what work on the cavity had emptied.
+std::vector<Occasion> greasings(std::vector<Occasion> done);
+/// "; of 33 records, what was broken off and finished within 3 days taken as one"; empty where each record is one.
+std::string merged_text(const std::vector<Occasion>& done);
 double median_of(std::vector<double> x);
 /// "20", "12.5": a per cent figure as it was registered.
 std::string pct_text(double x);

@@ -273,13 +273,15 @@ void add_gaps_of(Work& w, std::vector<Written> marks, std::string_view what, Sha
     bool docked = false;
     for (const auto& x : w.log.work)
       docked |= (x.what.work == WorkKind::docked || x.what.work == WorkKind::undocked) && x.at >= a && x.at <= b;
-    std::string text = fmt::format("no {} for {:.0f} days{}; 9 in 10 of its other gaps are at most {:.0f}", what, days,
-                                   marks[i].id.is_nil() ? ", up to the end of the view" : "", habit);
+    std::string text =
+        fmt::format("no {} for {:.0f} days{}; between two of the others there are in 9 of 10 cases at most {:.0f} days",
+                    what, days, marks[i].id.is_nil() ? ", up to the end of the view" : "", habit);
     if (s.is_set() && !curve.is_empty() && curve.last() > a) {
       const double run = curve.run_h(a, std::min(b, curve.last()));
       text +=
           fmt::format("; {:.0f} running hours by the meter{}", run, b > curve.last() ? " as far as it was read" : "");
     }
+    if (!s.is_set() && !l.is_set()) text += " (the usual gap of the review also counts how late its records come)";
     if (docked) text += "; a docking falls into it";
     TimelineItem item{TimelineKind::gap, a, b, Precision::minute, std::move(text), {marks[i - 1].id}, {}, s, l};
     if (!marks[i].id.is_nil()) item.records.push_back(marks[i].id);

@@ -67,12 +67,13 @@ std::string intervals_csv(const Dossier& d) {
 }
 
 std::string bearings_csv(const Dossier& d) {
-  std::string out =
-      csv_row({"bearing", "from_utc", "to_utc", "if", "running_h", "judged_h", "least_h", "best_h", "most_h"});
+  std::string out = csv_row(
+      {"bearing", "from_utc", "to_utc", "if", "running_h", "assumed_h", "judged_h", "least_h", "best_h", "most_h"});
   const auto row = [&](std::size_t i, const std::string& what, const std::optional<StarvedHours>& s) {
     const BearingLife& l = d.lives[i];
     out += csv_row({std::to_string(i + 1), format_utc(l.from), format_utc(l.to), what, number(l.run_h),
-                    number(l.judged_h), s ? number(s->least) : "", s ? number(s->best) : "", s ? number(s->most) : ""});
+                    number(l.assumed_h), number(l.judged_h), s ? number(s->least) : "", s ? number(s->best) : "",
+                    s ? number(s->most) : ""});
   };
   for (std::size_t i = 0; i < d.lives.size(); ++i) {
     row(i, "as registered", d.lives[i].starved_h);

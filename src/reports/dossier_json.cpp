@@ -90,7 +90,9 @@ class Json {
       for (const Instant t : l.seals) j_.time(t);
       j_.end_list();
       j_.key("running_h").number(l.run_h);
+      j_.key("assumed_h").number(l.assumed_h);
       j_.key("judged_h").number(l.judged_h);
+      j_.key("after_last_greasing_h").number(l.after_last_h);
       j_.key("cavity_cm3").number(l.cavity_cm3);
       j_.key("reserve_pct").number(l.reserve_pct);
       j_.key("baseline_cm3_per_h").estimate(l.baseline_cm3_per_h);
@@ -190,10 +192,14 @@ class Json {
       j_.key("from").time(p.from);
       j_.key("to").time(p.to);
       j_.key("run_h").number(p.run_h);
+      j_.key("assumed_h").number(p.assumed_h);
       j_.key("use_h_per_day").number(p.use_h_per_day);
       j_.key("greasings").integer(p.greasings);
+      j_.key("greasing_records").integer(p.records);
       j_.key("with_pressure").integer(p.with_pressure);
       j_.key("taken_cm3").number(p.taken_cm3);
+      j_.key("packings").integer(p.packings);
+      j_.key("packed_cm3").number(p.packed_cm3);
       j_.key("usual_gap_days").number(p.usual_gap_days);
       j_.key("longest_gap_days").number(p.longest_gap_days);
       j_.key("usual_gap_h").number(p.usual_gap_h);

@@ -38,7 +38,7 @@ class Document {
 
   Report all() {
     r_.title = fmt::format("History of {}", words_.title());
-    r_.subtitle = fmt::format("as of {}; shaftlog {}", words_.as_of(), view_.version);
+    r_.subtitle = fmt::format("as of {}; shaftlog {}; {}", words_.as_of(), view_.version, words_.clock());
     r_.footer = fmt::format("{}, as of {}; shaftlog {}", r_.title, words_.day(d_.as_of), view_.version);
     r_.as_of = d_.as_of;
     heading("In short", "short");
@@ -102,8 +102,8 @@ class Document {
 
   void bearings() {
     heading("Bearings, and their running hours below the reserve", "bearings");
-    ReportTable t = table("Best (least to most).", {"bearing", "#running h", "#judged h", "#below the reserve, h",
-                                                    "first below", "usual loss, cm3/h"});
+    ReportTable t = table("Best (least to most).", {"bearing", "#meter h", "#assumed h", "#judged h",
+                                                    "#below the reserve, h", "first below", "usual loss, cm3/h"});
     for (std::size_t i = 0; i < d_.lives.size(); ++i) {
       const BearingLife& l = d_.lives[i];
       std::string name = words_.life(l);
@@ -111,7 +111,7 @@ class Document {
       for (const Instant s : l.seals) name += fmt::format("; seal replaced {}", words_.day(s));
       std::string below = starved_text(l.starved_h);
       if (l.since_last_seal) below += fmt::format("; since the last seal {}", starved_text(l.since_last_seal));
-      add(t, {name, h_text(l.run_h), fmt::format("{:.0f}", l.judged_h), below,
+      add(t, {name, h_text(metered(l)), h_text(l.assumed_h), fmt::format("{:.0f}", l.judged_h), below,
               l.first_below ? words_.range(*l.first_below)
               : l.starved_h ? "never"
                             : "-",
@@ -141,15 +141,16 @@ class Document {
 
   void comparison() {
     heading("Compared", "compared");
-    ReportTable t =
-        table("With its own past.", {"", "from", "to", "#run h", "#h a day", "#greas- ings", "#to pres- sure", "#cm3",
-                                     "#h between", "#longest", "#days between", "#longest", "#alarms"});
+    ReportTable t = table("With its own past.",
+                          {"", "from", "to", "#meter h", "#assumed h", "#h a day", "#greas- ings", "#to pres- sure",
+                           "#cm3", "#h between", "#longest", "#days between", "#longest", "#alarms"});
     for (const Phase& p : d_.phases)
-      add(t, {p.name, words_.day(p.from), words_.day(p.to), h_text(p.run_h), format_figure(p.use_h_per_day, 2),
-              std::to_string(p.greasings), std::to_string(p.with_pressure), fmt::format("{:.0f}", p.taken_cm3),
-              h_text(p.usual_gap_h), h_text(p.longest_gap_h), h_text(p.usual_gap_days), h_text(p.longest_gap_days),
-              std::to_string(p.alarms)});
+      add(t, {p.name, words_.day(p.from), words_.day(p.to), h_text(metered(p)), h_text(p.assumed_h),
+              p.use_h_per_day ? format_figure(*p.use_h_per_day, 2) : "-", std::to_string(p.greasings),
+              std::to_string(p.with_pressure), fmt::format("{:.0f}", p.taken_cm3), h_text(p.usual_gap_h),
+              h_text(p.longest_gap_h), h_text(p.usual_gap_days), h_text(p.longest_gap_days), std::to_string(p.alarms)});
     put(std::move(t));
+    for (const std::string& note : phase_notes(d_.phases)) paragraph(note);
     ReportTable peers = table(
         "With other shafts, up to the end of this bearing; hours between greasings since the first change, where there "
         "is "

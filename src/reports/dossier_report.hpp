@@ -50,6 +50,7 @@ class DossierWords {
   [[nodiscard]] std::string what(const TimelineItem& item) const;  ///< "greasing", "hours", "correction", ...
   [[nodiscard]] std::string title() const;                         ///< "fenhollow, rudder_stock"
   [[nodiscard]] std::string as_of() const;  ///< "2026-10-01 04:59 (11:59 UTC)[, from what was recorded by ...]"
+  [[nodiscard]] std::string clock() const;  ///< which clock days and times are of
   [[nodiscard]] std::string life(const BearingLife& l) const;
   [[nodiscard]] const Zone& zone() const { return names_.zone(view_->dossier.vessel); }
 
@@ -75,6 +76,14 @@ std::string dossier_pdf(const DossierView& view);
 /// Series behind every figure and chart as CSV, the formulas, and a note on how to check: names with their folder, and
 /// texts. What `history --evidence` writes beside the records.
 std::vector<std::pair<std::string, std::string>> dossier_evidence(const DossierView& view);
+
+/// Running hours that the meter shows. \param x a life or a phase
+template <class Stretch>
+std::optional<double> metered(const Stretch& x) {
+  return x.run_h ? std::optional{*x.run_h - x.assumed_h} : std::nullopt;
+}
+/// How the greasings of the phases were counted, where records were taken together or packings left out.
+std::vector<std::string> phase_notes(std::span<const Phase> phases);
 
 /// Sentences every form of the dossier ends with: the methods used with their pages.
 std::vector<std::pair<std::string, std::string>> dossier_methods();

@@ -19,6 +19,7 @@ class Text {
   std::string all() {
     out_ = strong(fmt::format("History of {}", words_.title()), style_) + '\n';
     line(fmt::format("as of {}; shaftlog {}", words_.as_of(), view_.version));
+    line(words_.clock());
     answer();
     order();
     looked_at();
@@ -84,21 +85,22 @@ class Text {
   void lives() {
     heading("Bearings, and their running hours below the reserve");
     TextTable t{{{"bearing"},
-                 {"running h", Align::right},
+                 {"meter h", Align::right},
+                 {"assumed h", Align::right},
                  {"judged h", Align::right},
                  {"below the reserve, h"},
                  {"first below, between"},
                  {"usual loss cm3/h"}}};
     for (std::size_t i = 0; i < d_.lives.size(); ++i) {
       const BearingLife& l = d_.lives[i];
-      t.add({fmt::format("{}{}", i == d_.focus ? "> " : "", words_.life(l)), h_text(l.run_h),
+      t.add({fmt::format("{}{}", i == d_.focus ? "> " : "", words_.life(l)), h_text(metered(l)), h_text(l.assumed_h),
              fmt::format("{:.0f}", l.judged_h), starved_text(l.starved_h),
              l.first_below ? words_.range(*l.first_below)
              : l.starved_h ? "never"
                            : "-",
              format_estimate(l.baseline_cm3_per_h, 2)});
       for (const Instant seal : l.seals)
-        t.add({fmt::format("  seal replaced {}", words_.day(seal)), "", "",
+        t.add({fmt::format("  seal replaced {}", words_.day(seal)), "", "", "",
                seal == l.seals.back() && l.since_last_seal ? "since: " + starved_text(l.since_last_seal) : "", "", ""});
     }
     put(t);
@@ -148,7 +150,8 @@ class Text {
     TextTable t{{{""},
                  {"from"},
                  {"to"},
-                 {"run h", Align::right},
+                 {"meter h", Align::right},
+                 {"assumed h", Align::right},
                  {"h a day", Align::right},
                  {"greasings", Align::right},
                  {"to pressure", Align::right},
@@ -159,11 +162,12 @@ class Text {
                  {"longest", Align::right},
                  {"alarms", Align::right}}};
     for (const Phase& p : d_.phases)
-      t.add({p.name, words_.day(p.from), words_.day(p.to), h_text(p.run_h), format_figure(p.use_h_per_day, 2),
-             std::to_string(p.greasings), std::to_string(p.with_pressure), fmt::format("{:.0f}", p.taken_cm3),
-             h_text(p.usual_gap_h), h_text(p.longest_gap_h), h_text(p.usual_gap_days), h_text(p.longest_gap_days),
-             std::to_string(p.alarms)});
+      t.add({p.name, words_.day(p.from), words_.day(p.to), h_text(metered(p)), h_text(p.assumed_h),
+             p.use_h_per_day ? format_figure(*p.use_h_per_day, 2) : "-", std::to_string(p.greasings),
+             std::to_string(p.with_pressure), fmt::format("{:.0f}", p.taken_cm3), h_text(p.usual_gap_h),
+             h_text(p.longest_gap_h), h_text(p.usual_gap_days), h_text(p.longest_gap_days), std::to_string(p.alarms)});
     put(t);
+    for (const std::string& note : phase_notes(d_.phases)) line(note, 2);
     heading("Compared with other shafts, up to the end of this bearing");
     TextTable peers{{{""},
                      {"shaft"},

@@ -116,9 +116,31 @@ std::string DossierWords::as_of() const {
   return out;
 }
 
+std::string DossierWords::clock() const {
+  return fmt::format(
+      "days and times by the ship's clock as registered now, {}; list and show give each record on the "
+      "clock it was written by",
+      view_->log.vessel.time_zone);
+}
+
 std::string DossierWords::life(const BearingLife& l) const {
   return fmt::format("{} {} to {}{}", l.is_first ? "from the first record," : "put in", day(l.from),
                      l.is_standing ? "the end of the view, " : "taken out, ", day(l.to));
+}
+
+std::vector<std::string> phase_notes(std::span<const Phase> phases) {
+  std::vector<std::string> out;
+  for (const Phase& p : phases) {
+    if (p.records > p.greasings)
+      out.push_back(
+          fmt::format("{}: {} greasings are {} records; what was broken off and finished within 3 days is one.", p.name,
+                      p.greasings, p.records));
+    if (p.packings > 0)
+      out.push_back(fmt::format(
+          "{}: {} cm3 packed after work on the cavity {} neither in the greasings nor in their sum.", p.name,
+          format_figure(p.packed_cm3), p.packings == 1 ? "is" : fmt::format("in {} packings are", p.packings)));
+  }
+  return out;
 }
 
 std::vector<std::pair<std::string, std::string>> dossier_methods() {

@@ -220,6 +220,53 @@ TEST_CASE("history: greasings with back-pressure are counted to the end, and an 
                       "had not"));
 }
 
+TEST_CASE("history: what the meter shows and what is assumed since its last reading are told apart", "[e2e][history]") {
+  const Ship ship;
+  std::string hours = kHours, greasings = kGreasings;
+  steady(ship, "fin_port", 0, 300, hours, greasings);
+  ship.write("hours.csv", hours);
+  ship.write("greasings.csv", greasings);
+  ship.import();
+  const json read = ship.dossier("fin_port", cal(300));
+  CHECK_THAT(read.at("answer")[0].get<std::string>(), Contains("3600 running hours by the meter"));
+  const json d = ship.dossier("fin_port", cal(400));
+  const json& life = d.at("bearings")[0];
+  CHECK(life.at("running_h").get<double>() - life.at("assumed_h").get<double>() == Approx(3600).margin(0.1));
+  CHECK(life.at("assumed_h") == Approx(1200).margin(15));
+  CHECK(d.at("phases")[0].at("use_h_per_day") == Approx(12).margin(0.01));
+  CHECK(life.at("after_last_greasing_h") == Approx(1200).margin(15));
+  CHECK_THAT(d.at("answer")[0].get<std::string>(),
+             Contains("3600 running hours by the meter, last read on " + cal(300)) && Contains("are assumed since") &&
+                 Contains("lie between its greasings") && Contains("after the last of them"));
+  const json* habit = find(d.at("looked_at"), "channel", "greasing interval");
+  REQUIRE(habit != nullptr);
+  CHECK(habit->at("result") == "unknown");
+  CHECK_THAT(habit->at("text").get<std::string>(), Contains("none recorded for 1") && Contains("cannot be told"));
+}
+
+TEST_CASE("history: greasings are counted in one way, and what was taken together or left out is said",
+          "[e2e][history]") {
+  const Ship ship;
+  std::string hours = kHours, greasings = kGreasings;
+  steady(ship, "fin_port", 0, 360, hours, greasings);  // 13 greasings
+  greasings += "T-01,fin_port," + cal(89) + "T09:00,30,cm3,stopped,A," + cal(89) + "T09:10\n";
+  greasings += "T-01,fin_port," + cal(359) + "T09:00,40,cm3,stopped,A," + cal(359) + "T09:10\n";
+  ship.write("hours.csv", hours);
+  ship.write("greasings.csv", greasings);
+  ship.import();
+  const json d = ship.dossier("fin_port", cal(361));
+  const json& phase = d.at("phases")[0];
+  CHECK(phase.at("greasings") == 13);
+  CHECK(phase.at("with_pressure") == 13);
+  CHECK(phase.at("greasing_records") == 15);
+  CHECK(d.at("peers")[0].at("intervals") == 12);
+  CHECK(d.at("peers")[0].at("usual_gap_h") == Approx(phase.at("usual_gap_h").get<double>()));
+  CHECK_THAT(
+      find(d.at("looked_at"), "channel", "end of greasings")->at("text").get<std::string>(),
+      Contains("13 of 13 ended with back-pressure; of 15 records, what was broken off and finished within 3 days"));
+  CHECK_THAT(ship.ok({"history", "T-01", "fin_port", "--until", cal(361)}), Contains("13 greasings are 15 records"));
+}
+
 TEST_CASE("history: each bearing has its own total, named by its replacements", "[e2e][history]") {
   const Ship ship;
   std::string hours = kHours, greasings = kGreasings;
@@ -247,6 +294,13 @@ TEST_CASE("history: each bearing has its own total, named by its replacements", 
   CHECK(now.at("seals_replaced").size() == 1);
   CHECK(now.at("starved_h_since_last_seal").at("most") < 1);
   CHECK(old.at("ended_with") == now.at("began_with"));
+  // The packing of 400 cm3 is no greasing of the new bearing.
+  const json* since = find(d.at("phases"), "name", "since it was replaced");
+  REQUIRE(since != nullptr);
+  CHECK(since->at("greasings") == 13);
+  CHECK(since->at("taken_cm3") == 13 * 91);
+  CHECK(since->at("packings") == 1);
+  CHECK(since->at("packed_cm3") == 400);
   const json* gap = nullptr;
   for (const json& t : d.at("timeline"))
     if (t.at("kind") == "gap" && gap == nullptr) gap = &t;
