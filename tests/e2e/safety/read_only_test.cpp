@@ -94,6 +94,7 @@ void look_and_try(const LookedAt& ship) {
 class Mounted : public Aboard {
  public:
   Mounted() {
+    fs::create_directory(dir / "medium");
     ok({"--db", "medium/shaftlog.db", "init"});
     ok({"--db", "medium/shaftlog.db", "import", kShip.string()});
   }

@@ -254,6 +254,12 @@ class WithAccounts(People):
         self.assertEqual(get("/api/records?vessel=" + other, mate), 404)
         self.assertEqual(get("/report/fleet.pdf", mate), 404)
         self.assertEqual(get("/ship/" + other, guest), 200)
+        for of in ("", "?as_of=2026-10-01"):
+            some = json.loads(self.server.ask("GET", "/api/review" + of, headers={"Cookie": office})[1])["findings"]
+            for f in some[:4] + [f for f in some if f["vessel"] == "brackensound"][:1]:
+                for path in ("/finding/" + f["id"], "/finding/" + f["id"][:8]):
+                    self.assertEqual(get(path + of, office), 200, path + of)
+                    self.assertEqual(get(path + of, mate), 200 if f["vessel"] == "brackensound" else 404, path + of)
         self.assertEqual(self.server.keep(1, cookie=mate)[0], 201)
         self.assertEqual(self.server.keep(2, cookie=guest)[0], 403)
         self.assertEqual(self.server.keep(3, cookie=office)[0], 403)
