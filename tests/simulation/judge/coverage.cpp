@@ -44,6 +44,12 @@ class Cover {
     if (rows_.find(row) == rows_.end()) order_.push_back(row);
     rows_[row].note(e, truth, scale);
   }
+  /// Also among all of its kind, sound or not: who reads an interval does not know which it is.
+  void note(const std::string& what, const std::string& sort, const std::string& how, const std::optional<Estimate>& e,
+            double truth, double scale) {
+    note(what + ", " + sort + how, e, truth, scale);
+    note(what + " of all" + how, e, truth, scale);
+  }
   [[nodiscard]] std::string text(std::string* csv) const {
     std::string out = fmt::format("{:<72}{:>7}{:>8}{:>8}{:>9}{:>9}{:>9}\n", "interval", "asked", "stated", "holds",
                                   "truth <", "truth >", "width");
@@ -138,7 +144,7 @@ void note_shaft(Cover& cover, const MadeVessel& v, const ShaftState& state, Inst
     const double run = t.at(s.hours, at) - t.at(s.hours, since);
     const double idle = s.idle_cm3_per_day * std::max(0.0, days_between(since, at) - run / 24);
     const double rate = t.at(s.rate, at) + (run > 0 ? idle / run : 0.0);
-    cover.note("washout, " + sort + how, state.washout_cm3_per_h, rate, rate);
+    cover.note("washout", sort, how, state.washout_cm3_per_h, rate, rate);
     if (v.truth.bias_of(s, at) != 1) {
       cover.note("washout, healthy, by strokes, gun's own scale",
                  own == nullptr && doses == nullptr ? state.washout_cm3_per_h : std::optional<Estimate>{},
@@ -151,12 +157,12 @@ void note_shaft(Cover& cover, const MadeVessel& v, const ShaftState& state, Inst
       const double x = missing_if_left_alone(v, s, at, due);
       const double amount = std::max(0.0, x - s.fill_sd_cm3 * dice.normal()) * v.truth.bias_of(s, due) *
                             std::exp(s.reading_sd * dice.normal());
-      cover.note("amount of the next greasing, " + sort + how, state.next_greasing.expected_cm3, amount, s.cavity_cm3);
+      cover.note("amount of the next greasing", sort, how, state.next_greasing.expected_cm3, amount, s.cavity_cm3);
     }
   }
   const double fill = 100 * (1 - t.at(s.missing, at) / s.cavity_cm3);
   // A cavity packed beyond its usual fill is full.
-  cover.note("cavity fill, " + sort + how, state.cavity_fill_pct, std::min(fill, 100.0), 100);
+  cover.note("cavity fill", sort, how, state.cavity_fill_pct, std::min(fill, 100.0), 100);
   if (state.starved_h) {
     Instant since = t.first;
     for (const Logged<Work>& w : v.log.work) {
@@ -198,8 +204,8 @@ void note_lubricator(Cover& cover, const MadeVessel& v, const LubricatorState& s
     const double cycles = change(l.cycles) / change(l.called) * change(l.scheduled) / change(l.due);
     double ratio = change(l.left) / change(l.due);
     if (l.has_counter && cycles > 0.02) ratio /= cycles;
-    if (!(l.has_counter && cycles <= 0.02)) cover.note("delivery ratio, " + sort, state.delivery_ratio, ratio, 1);
-    if (l.has_counter) cover.note("cycle ratio, " + sort, state.cycle_ratio, cycles, 1);
+    if (!(l.has_counter && cycles <= 0.02)) cover.note("delivery ratio", sort, "", state.delivery_ratio, ratio, 1);
+    if (l.has_counter) cover.note("cycle ratio", sort, "", state.cycle_ratio, cycles, 1);
   }
   cover.note("level of the reservoir", state.level_pct, 100 * t.at(l.level, at) / l.reservoir_cm3, 100);
   if (state.next_refill.p10 && state.next_refill.p90) {
