@@ -113,6 +113,9 @@ struct OwnLoss {
 /// Empty where fewer than three intervals measured the loss, or they tell next to nothing.
 std::optional<OwnLoss> own_loss(const ShaftDetail& detail);
 
+/// Where a shaft is, by the first part of its code: "fin" of "fin_aft_port".
+std::string place_of(std::string_view shaft_code);
+
 /// Each shaft against the others of its group and place, or of its whole group where those are fewer than 3; shafts
 /// with fewer than 3 others are left out. The spread between sisters is learnt robustly over the fleet;
 /// Benjamini-Hochberg over all.

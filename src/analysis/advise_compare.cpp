@@ -50,11 +50,14 @@ std::optional<OwnLoss> own_loss(const ShaftDetail& detail) {
   out.shaft = detail.shaft;
   out.key = detail.history.key;
   out.group = detail.history.group;
-  const std::size_t code = out.key.find('/') + 1;
-  out.place = out.key.substr(code, out.key.find_first_of("_-.0123456789", code) - code);
+  out.place = place_of(std::string_view{out.key}.substr(out.key.find('/') + 1));
   out.log_w = log_w;
   out.sd = sd;
   return out;
+}
+
+std::string place_of(std::string_view shaft_code) {
+  return std::string{shaft_code.substr(0, shaft_code.find_first_of("_-.0123456789"))};
 }
 
 std::vector<PeerLoss> compare_losses(std::span<const OwnLoss> shafts, double q) {

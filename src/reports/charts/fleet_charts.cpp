@@ -1,5 +1,6 @@
 #include "reports/charts/fleet_charts.hpp"
 
+#include "analysis/advise.hpp"
 #include "reports/charts/text_width.hpp"
 #include "reports/charts/ticks.hpp"
 #include "reports/format.hpp"
@@ -32,13 +33,18 @@ double median_of(std::vector<double> v) {
   return (*middle + *std::max_element(v.begin(), middle)) / 2;
 }
 
-// "alder/manual": sisters of one ship class; all that are greased alike where a class has too few.
-std::string family_of(const FleetShaft& s) { return s.detail.history.is_automatic ? "automatic" : "manual"; }
+// From near to far: the same place on ships of one class, greased alike; the place on all ships; the class; all that
+// are greased alike. The nearest with enough shafts is the one to compare with.
+std::array<std::string, 4> circles_of(const FleetShaft& s) {
+  const std::string& group = s.detail.history.group;
+  const std::string alike = s.detail.history.is_automatic ? "automatic" : "manual", place = place_of(s.shaft);
+  return {group + "|" + place, "|" + alike + "|" + place, group + "|", "|" + alike};
+}
 
 std::vector<Spot> spots_of(std::span<const FleetShaft> shafts, double& spread) {
   constexpr std::size_t kFewest = 3;
   std::vector<Spot> out;
-  std::map<std::string, std::vector<double>> groups, families;
+  std::map<std::string, std::vector<double>> circles;
   for (const FleetShaft& s : shafts) {
     const auto& w = s.state.washout_cm3_per_h;
     if (!w || !(w->low > 0) || !(w->high > w->low) || s.detail.washout.exact == 0) continue;
@@ -47,14 +53,14 @@ std::vector<Spot> spots_of(std::span<const FleetShaft> shafts, double& spread) {
     p.log_w = std::log(w->value);
     p.sd = std::clamp(std::log(w->high / w->low) / (2 * k90), 0.02, 2.0);
     out.push_back(p);
-    groups[s.detail.history.group].push_back(p.log_w);
-    families[family_of(s)].push_back(p.log_w);
+    for (const std::string& circle : circles_of(s)) circles[circle].push_back(p.log_w);
   }
   std::vector<double> away;
   for (Spot& p : out) {
-    const auto& group = groups[p.shaft->detail.history.group];
-    const auto& family = families[family_of(*p.shaft)];
-    const double centre = median_of(group.size() >= kFewest ? group : family);
+    const auto near = circles_of(*p.shaft);
+    const auto enough =
+        std::find_if(near.begin(), near.end(), [&](const auto& c) { return circles[c].size() >= kFewest; });
+    const double centre = median_of(circles[enough == near.end() ? near.back() : *enough]);
     p.ratio = std::exp(p.log_w - centre);
     away.push_back(std::abs(p.log_w - centre));
   }
