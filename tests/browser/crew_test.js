@@ -276,8 +276,60 @@ test('an odd hour reading is said while it is typed, and one press keeps it', as
   await looked(page, () => number.fill('1.0'));
   await says.filter({ hasText: 'Press the button if it is right.' }).waitFor();
   assert.equal(ship.records('hours').length, before);
+  await page.waitForSelector('.row[data-seen]');
+  assert.equal(await page.textContent('button.go'), 'Keep 1 odd reading');
   await page.click('button.go');
   await page.waitForURL(/hours=1/);
   assert.equal(ship.records('hours').length, before + 1);
+  await page.done();
+});
+
+test('on a phone no odd reading is kept before its warning was in sight, and the button counts them', async () => {
+  const page = await site.open('phone', { hasTouch: true });
+  const before = ship.records('hours').length;
+  await page.goto(`${home}/hours`);
+  const rows = await page.locator('.row').count();
+  /** Of each warning: whether nothing of it is behind the bar or beyond the screen. */
+  const inSight = () => page.$$eval('.row[data-said] .odd', (all) => {
+    const foot = document.querySelector('.foot').getBoundingClientRect().top;
+    return all.map((e) => e.getBoundingClientRect().top >= 0 && e.getBoundingClientRect().bottom <= foot);
+  });
+  await page.evaluate(() => scrollTo(0, 0));
+  for (const i of [0, 1]) await looked(page, () => page.fill(`.row >> nth=${i} >> .number`, '1.0'));
+  await page.waitForSelector('.row >> nth=1 >> .odd:has-text("Press the button")');
+  assert.equal((await inSight())[1], true, 'the warning of the field at hand is above the bar');
+  assert.equal(await page.textContent('button.go'), 'Keep 2 odd readings');
+  const covered = await page.evaluate(() => document.activeElement.getBoundingClientRect().bottom - document.querySelector('.foot').getBoundingClientRect().top);
+  assert.ok(covered <= 0, `${covered} px of the field are behind the bar`);
+  await inspect(page, 'crew-hours-odd', { isWhole: false, isJudged: true });
+
+  // The last one is odd too, and its warning is scrolled away before it was read.
+  await page.setViewportSize({ width: 360, height: 480 });
+  await looked(page, () => page.fill(`.row >> nth=${rows - 1} >> .number`, '2.0'));
+  await page.evaluate(() => { document.activeElement.blur(); scrollTo(0, 0); });
+  await page.waitForTimeout(400);
+  assert.equal(await page.locator('.row[data-seen]').count(), 2);
+  await page.tap('button.go');
+  await until(async () => (await page.locator('.row[data-seen]').count()) === 3, 'all were in sight');
+  assert.equal(ship.records('hours').length, before, 'nothing is kept by the press that shows a warning');
+  assert.equal(await page.textContent('button.go'), 'Keep 3 odd readings');
+  await page.tap('button.go');
+  await page.waitForURL(/hours=3/);
+  assert.equal(ship.records('hours').length, before + 3);
+  await page.done();
+});
+
+test('a refill far from what fits is told before it is kept, and one more press keeps it', async () => {
+  const page = await site.open('phone', { hasTouch: true });
+  const before = ship.records('refill').length;
+  await page.goto('/ship/tarnwick/record/refill?lubricator=lub1');
+  const room = await page.$eval('.known [data-unit=kg]', (e) => parseFloat(e.textContent));
+  await page.check('[name=unit][value=kg]', { force: true });
+  await looked(page, () => page.fill('[name=amount]', (room / 10).toFixed(3)));
+  await page.waitForSelector('.look li:has-text("to top up a part is all right")');
+  assert.match(await page.textContent('.look'), /would fit/);
+  await looked(page, () => page.fill('[name=amount]', (room * 0.6).toFixed(2)));
+  assert.equal(await page.locator('.look li').count(), 0, 'a part of it is a refill like any other');
+  assert.equal(ship.records('refill').length, before);
   await page.done();
 });

@@ -292,7 +292,40 @@
     form.querySelectorAll('.row').forEach(function (row) { row.querySelector('[type=hidden]').value = newId(); });
     var busy = false, timers = {};
     var vessel = form.getAttribute('data-vessel');
+    var foot = form.querySelector('.foot'), button = form.querySelector('button.go'), keptWords = button.textContent;
     function numberOf(row) { return row.querySelector('.number').value.trim(); }
+    function all(what) { return Array.prototype.slice.call(form.querySelectorAll(what)); }
+    // What is under the bar at the foot of the screen is not read: it moves above it.
+    function uncover(el) {
+      var over = el.getBoundingClientRect().bottom + 8 - foot.getBoundingClientRect().top;
+      if (over > 0) window.scrollBy(0, over);
+      if (el.getBoundingClientRect().top < 0) window.scrollBy(0, el.getBoundingClientRect().top - 8);
+    }
+    function isInSight(el) {
+      var r = el.getBoundingClientRect();
+      return r.height > 0 && r.top >= 0 && r.bottom <= foot.getBoundingClientRect().top + 1;
+    }
+    var kGlance = 300;  // ms: a second tap comes sooner than a warning is read
+    /** Remembers which warnings have been in sight, and says on the button what a press keeps. */
+    function note() {
+      var odd = all('.row[data-said]'), typed = all('.row').filter(numberOf).length, n = odd.length;
+      odd.forEach(function (row) {
+        var says = row.querySelector('.odd'), said = row.getAttribute('data-said');
+        if (row.hasAttribute('data-seen') || !isInSight(says)) return;
+        setTimeout(function () {
+          if (row.getAttribute('data-said') === said && isInSight(says)) row.setAttribute('data-seen', '');
+        }, kGlance);
+      });
+      button.textContent = !n ? keptWords
+        : n === typed ? 'Keep ' + n + ' odd reading' + (n === 1 ? '' : 's')
+          : 'Keep ' + typed + ' readings, ' + n + ' of them odd';
+    }
+    function unsay(row) {
+      row.removeAttribute('data-said');
+      row.removeAttribute('data-seen');
+    }
+    window.addEventListener('scroll', note, { passive: true });
+    window.addEventListener('resize', note);
     function fieldsOfRow(row, at) {
       var by = field(form, 'by');
       var fields = [['kind', 'hours'], ['vessel', vessel], ['shaft', row.getAttribute('data-shaft')],
@@ -308,7 +341,12 @@
         var faults = a[0] === 200 ? a[1].faults.map(function (f) { return f.fault; }) : [], odd = a[0] === 200 ? a[1].odd : [];
         var wrong = faults.concat(odd);
         says.textContent = wrong.length ? words(wrong.join('; ')) + (faults.length ? '' : '. Press the button if it is right.') : '';
-        if (odd.length && !faults.length) row.setAttribute('data-said', number); else row.removeAttribute('data-said');
+        if (odd.length && !faults.length) row.setAttribute('data-said', number); else unsay(row);
+        if (wrong.length) uncover(says);
+        // The warning has pushed what is below it down.
+        var at = document.activeElement;
+        if (at && form.contains(at) && at.closest('.row')) uncover(at);
+        note();
         return !wrong.length;
       });
     }
@@ -317,7 +355,8 @@
       var row = e.target.closest('.row'), shaft = row && row.getAttribute('data-shaft');
       if (!row || !e.target.classList.contains('number')) return;
       clearTimeout(timers[shaft]);
-      row.removeAttribute('data-said');
+      unsay(row);
+      note();
       if (!numberOf(row)) { row.querySelector('.odd').textContent = ''; return; }
       timers[shaft] = setTimeout(function () {
         if (!busy) lookAt(row, fieldsOfRow(row, field(form, 'at').value || shipTime(form))).catch(function () {});
@@ -326,6 +365,13 @@
     form.addEventListener('submit', function (e) {
       e.preventDefault();
       if (busy) return;
+      note();
+      var unseen = all('.row[data-said]:not([data-seen])')[0];
+      if (unseen) {
+        uncover(unseen.querySelector('.odd'));
+        note();
+        return;
+      }
       busy = true;
       Object.keys(timers).forEach(function (k) { clearTimeout(timers[k]); });
       remember(form);
@@ -355,6 +401,9 @@
       step(0).then(function () {
         busy = false;
         show();
+        var odd = all('.row[data-said]')[0];
+        if (odd) uncover(odd.querySelector('.odd'));
+        note();
         if (!left && kept) location.assign('/ship/' + encodeURIComponent(vessel) + '?hours=' + kept);
       });
     });
