@@ -319,6 +319,23 @@ test('on a phone no odd reading is kept before its warning was in sight, and the
   await page.done();
 });
 
+test('an alarm or a work that nobody chose is not kept', async () => {
+  for (const [kind, sentence] of [['alarm', 'Choose which alarm it was.'], ['work', 'Choose which work it was.']]) {
+    const before = ship.records(kind).length;
+    for (const javaScriptEnabled of [true, false]) {
+      const page = await site.open('phone', { javaScriptEnabled, foretold: /422/ });
+      await page.goto(`${home}/record/${kind}${kind === 'alarm' ? '?lubricator=lub1' : ''}`);
+      assert.equal(await page.inputValue(`[name=${kind}]`), '');
+      await page.fill('[name=by]', '2/E');
+      await page.click('button.go');
+      await page.waitForSelector('.fault');
+      assert.deepEqual(await page.$$eval('.fault', (all) => all.map((e) => e.textContent)), [sentence]);
+      await page.done();
+    }
+    assert.equal(ship.records(kind).length, before);
+  }
+});
+
 test('a refill far from what fits is told before it is kept, and one more press keeps it', async () => {
   const page = await site.open('phone', { hasTouch: true });
   const before = ship.records('refill').length;

@@ -152,7 +152,7 @@
     missing.forEach(function (name) {
       var el = field(form, name), p = document.createElement('p');
       p.className = 'fault';
-      p.textContent = 'is still to be filled in';
+      p.textContent = el && el.getAttribute && el.getAttribute('data-missing') || 'is still to be filled in';
       if (el && el.closest('label,fieldset')) el.closest('label,fieldset').insertAdjacentElement('afterend', p);
     });
     if (!odd.length) return;
@@ -174,8 +174,11 @@
     var unit = form.querySelector('[name=unit]:checked + span');
     return title + (main && main.value ? ': ' + main.value + (unit ? ' ' + unit.textContent : '') : '');
   }
-  /** The first number of a form in which none was typed and one is wanted: a second tap on a form just emptied. */
+  /** A choice that must be made, or the first number of a form in which none was typed and one is wanted: a second tap
+   * on a form just emptied. */
   function wanting(form) {
+    var open = form.querySelector('select[data-missing]');
+    if (open && !open.value) return open;
     var numbers = Array.prototype.slice.call(form.querySelectorAll('.number'));
     var typed = numbers.some(function (el) { return el.value.trim(); });
     return typed || form.querySelector('[name=ended][value=not_done]:checked') ? null : numbers[0] || null;

@@ -72,6 +72,8 @@ Choices choices_of(const EntryForm& f, std::string_view field) {
            {"clean", "clean grease"},
            {"dark", "dark grease"},
            {"water", "water"}});
+  // What nobody chose must not look as if somebody had.
+  if ((field == "alarm" || field == "work") && text_of(f.values, field).empty()) out.emplace_back("", "choose");
   if (field == "alarm")
     words({{"low_level", "low level"},
            {"empty", "empty"},
@@ -107,6 +109,13 @@ Choices choices_of(const EntryForm& f, std::string_view field) {
   return out;
 }
 
+/// Said of a field that was left empty.
+std::string_view said_of_missing(std::string_view field) {
+  if (field == "alarm") return "Choose which alarm it was.";
+  if (field == "work") return "Choose which work it was.";
+  return "is still to be filled in";
+}
+
 /// Below the fold: seldom needed, and never in the way of a quick entry.
 bool is_seldom(Kind kind, std::string_view field) {
   if (field == "at" || field == "raised_at") return kind != Kind::work && kind != Kind::alarm;
@@ -120,7 +129,7 @@ void control(Html& h, const EntryForm& f, const EntryField& field, bool has_focu
   std::string fault;
   for (const FieldFault& x : f.faults)
     if (x.field == name) fault += (fault.empty() ? "" : "; ") + x.text;
-  if (std::find(f.missing.begin(), f.missing.end(), name) != f.missing.end()) fault = "is still to be filled in";
+  if (std::find(f.missing.begin(), f.missing.end(), name) != f.missing.end()) fault = said_of_missing(name);
   const std::string describes =
       fault.empty() ? "" : fmt::format(" aria-invalid=\"true\" aria-describedby=\"fault-{}\"", name);
   if (!choices.empty() && choices.size() <= 6) {  // all at a glance, one touch each
@@ -133,7 +142,9 @@ void control(Html& h, const EntryForm& f, const EntryField& field, bool has_focu
     }
     h.raw("</fieldset>\n");
   } else if (!choices.empty()) {
-    h.add("<label>{} <select name=\"{}\"{}>", label_of(name), name, describes);
+    const bool is_open = choices.front().first.empty() && field.is_required;
+    h.add("<label>{} <select name=\"{}\"{}{}>", label_of(name), name,
+          is_open ? fmt::format(" data-missing=\"{}\"", said_of_missing(name)) : "", describes);
     for (const auto& [word, text] : choices)
       h.add("<option value=\"{}\"{}>{}</option>", html_escaped(word), word == value ? " selected" : "",
             html_escaped(text));
