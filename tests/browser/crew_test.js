@@ -350,3 +350,28 @@ test('a refill far from what fits is told before it is kept, and one more press 
   assert.equal(ship.records('refill').length, before);
   await page.done();
 });
+
+test('on a phone no table cuts a number off', async () => {
+  const page = await site.open('phone');
+  for (const path of [home, `${home}?as_of=2026-10-01`, '/fleet', `${home}/records`, `${home}/advice`, '/ship/brackensound/shaft/fin_port']) {
+    await page.goto(path);
+    const cut = await page.$$eval('td, th', (all) => all.filter((e) => e.checkVisibility() && e.closest('thead') === null).filter((e) => {
+      const box = e.closest('.wide');
+      // Where the table goes on behind the edge of its box, a shadow says so.
+      const goesOn = box && box.scrollWidth > box.clientWidth && getComputedStyle(box).overflowX === 'auto' &&
+        getComputedStyle(box).backgroundImage.includes('gradient');
+      const right = box ? box.getBoundingClientRect().right : innerWidth;
+      return e.scrollWidth > e.clientWidth + 1 || (!goesOn && e.getBoundingClientRect().right > right + 1);
+    }).map((e) => e.outerHTML.slice(0, 120)));
+    assert.deepEqual(cut, [], path);
+    const under = await page.$$eval('.stack td:not(:first-child)', (all) => all.filter((e) => e.checkVisibility() && parseFloat(getComputedStyle(e).paddingLeft) < 100).length);
+    assert.equal(under, 0, `${path}: what a cell says stands beside its head, not on it`);
+    const broken = await page.$$eval('.stack .d', (all) => all.filter((e) => e.tagName === 'SPAN' && e.getClientRects().length > 1).map((e) => e.textContent));
+    assert.deepEqual(broken, [], `${path}: days in one piece`);
+    if (path.startsWith('/fleet') || path.includes('?as_of') || path === home)
+      assert.deepEqual(await page.$$eval('.stack', (all) => all.filter((e) => e.closest('.wide').scrollWidth > e.closest('.wide').clientWidth).length), 0, path);
+  }
+  await page.goto(`${home}?as_of=2026-10-01`);
+  await inspect(page, 'crew-tables', { isJudged: true });
+  await page.done();
+});

@@ -57,7 +57,8 @@ void filters(Html& h, const Request& q, const Filter& f, const Register& reg) {
 
 void ships(Html& h, const FleetReview& r, const Filter& filter, const std::string& day) {
   h.raw(
-      "<h2 id=\"ships\">Ships</h2>\n<div class=\"wide\"><table>\n<thead><tr><th scope=\"col\">ship</th><th "
+      "<h2 id=\"ships\">Ships</h2>\n<div class=\"wide\"><table class=\"stack\">\n<thead><tr><th "
+      "scope=\"col\">ship</th><th "
       "scope=\"col\">most pressing</th><th scope=\"col\">shafts below their reserve</th><th scope=\"col\">last "
       "record</th><th scope=\"col\">group</th></tr></thead>\n<tbody>\n");
   for (const VesselReview& v : r.vessels) {
@@ -76,11 +77,12 @@ void ships(Html& h, const FleetReview& r, const Filter& filter, const std::strin
       if (!most || f.urgency < *most) most = f.urgency;
     }
     const auto last = last_record(v);
-    h.add("<tr><td>{} {}</td><td>{}</td><td>{}</td><td class=\"d\">{}</td><td>{}</td></tr>\n",
-          link(ship_path(vessel->code) + day, vessel->code), html_escaped(vessel->name),
-          most ? html_urgency(*most) : "nothing", below.empty() ? "none known" : html_escaped(below),
-          last ? format_day(*last, Zone{vessel->time_zone}) : "none",
-          vessel->group ? html_escaped(*vessel->group) : "");
+    h.add(
+        "<tr><td>{} {}</td><td data-label=\"most pressing\">{}</td><td data-label=\"below reserve\">{}</td><td "
+        "class=\"d\" data-label=\"last record\">{}</td><td data-label=\"group\">{}</td></tr>\n",
+        link(ship_path(vessel->code) + day, vessel->code), html_escaped(vessel->name),
+        most ? html_urgency(*most) : "nothing", below.empty() ? "none known" : html_escaped(below),
+        last ? format_day(*last, Zone{vessel->time_zone}) : "none", vessel->group ? html_escaped(*vessel->group) : "");
   }
   h.raw("</tbody></table></div>\n");
 }

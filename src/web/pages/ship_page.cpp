@@ -92,17 +92,20 @@ void due(Html& h, const FleetReview& r, const Names& names) {
     return;
   }
   h.raw(
-      "<div class=\"wide\"><table>\n<thead><tr><th scope=\"col\">what</th><th scope=\"col\">when</th><th scope=\"col\">"
+      "<div class=\"wide\"><table class=\"stack\">\n<thead><tr><th scope=\"col\">what</th><th "
+      "scope=\"col\">when</th><th scope=\"col\">"
       "will take</th></tr></thead>\n<tbody>\n");
   for (const DueItem& i : items) {
     const bool is_refill = i.lubricator.is_set();
-    h.add("<tr><td>{} {}</td><td>", is_refill ? "refill" : "greasing",
+    h.add("<tr><td>{} {}</td><td data-label=\"when\">", is_refill ? "refill" : "greasing",
           html_escaped(names.subject(i.shaft, i.lubricator)));
     if (i.is_overdue) h.raw("<strong>overdue</strong> ");
-    if (i.due_at) h.esc(format_day(*i.due_at, names.zone(i.vessel)));
-    if (i.early && i.late)
-      h.add(" ({} to {})", format_day(*i.early, names.zone(i.vessel)), format_day(*i.late, names.zone(i.vessel)));
-    h.add("</td><td>{}</td></tr>\n",
+    const auto day = [&](Instant t) {  // kept whole, which browsers else break at its hyphens
+      return fmt::format("<span class=\"d\">{}</span>", format_day(t, names.zone(i.vessel)));
+    };
+    if (i.due_at) h.raw(day(*i.due_at));
+    if (i.early && i.late) h.add(" ({} to {})", day(*i.early), day(*i.late));
+    h.add("</td><td data-label=\"will take\">{}</td></tr>\n",
           i.expected_cm3 ? html_escaped(typeset(format_expected_cm3(*i.expected_cm3))) : "unknown");
   }
   h.raw("</tbody></table></div>\n");
@@ -110,7 +113,8 @@ void due(Html& h, const FleetReview& r, const Names& names) {
 
 void shafts(Html& h, const FleetReview& r, const Vessel& v, const Request& q) {
   h.raw(
-      "<h2 id=\"shafts\">Shafts</h2>\n<div class=\"wide\"><table>\n<thead><tr><th scope=\"col\">shaft</th><th "
+      "<h2 id=\"shafts\">Shafts</h2>\n<div class=\"wide\"><table class=\"stack\">\n<thead><tr><th "
+      "scope=\"col\">shaft</th><th "
       "scope=\"col\">most pressing</th><th scope=\"col\" class=\"n\">loss, cm³/h</th><th scope=\"col\" "
       "class=\"n\">cavity "
       "filled, %</th><th scope=\"col\">last greasing</th><th scope=\"col\"></th></tr></thead>\n<tbody>\n");
@@ -122,8 +126,9 @@ void shafts(Html& h, const FleetReview& r, const Vessel& v, const Request& q) {
       const auto most = urgency_of(review, s.shaft);
       const std::string at = shaft_path(v.code, shaft->code);
       h.add(
-          "<tr><td>{}</td><td>{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td><td "
-          "class=\"d\">{}</td><td>{}</td></tr>\n",
+          "<tr><td>{}</td><td data-label=\"most pressing\">{}</td><td class=\"n\" data-label=\"loss, cm³/h\">{}</td>"
+          "<td class=\"n\" data-label=\"cavity filled, %\">{}</td><td class=\"d\" data-label=\"last greasing\">{}</td>"
+          "<td>{}</td></tr>\n",
           link(at + day_tail(q), shaft->code), most ? html_urgency(*most) : "nothing",
           s.washout_cm3_per_h ? format_estimate(s.washout_cm3_per_h) : "unknown",
           s.cavity_fill_pct ? format_estimate(s.cavity_fill_pct, 2) : "unknown",
@@ -135,7 +140,7 @@ void shafts(Html& h, const FleetReview& r, const Vessel& v, const Request& q) {
 
 /// A cell of the list: who has verified the record, else the button for it where it is theirs to say.
 void verified_cell(Html& h, const Entry& e, std::span<const Verification> verified, const std::string& token) {
-  h.raw("<td>");
+  h.raw("<td data-label=\"verified by\">");
   std::string by;
   for (const Verification& x : verified) by += (by.empty() ? "" : ", ") + x.by;
   if (!verified.empty())
@@ -158,14 +163,17 @@ void newest_records(Html& h, const std::vector<Entry>& entries, const VerifiedRe
     return;
   }
   h.raw(
-      "<div class=\"wide\"><table>\n<thead><tr><th scope=\"col\">when</th><th scope=\"col\">what</th><th "
+      "<div class=\"wide\"><table class=\"stack\">\n<thead><tr><th scope=\"col\">when</th><th "
+      "scope=\"col\">what</th><th "
       "scope=\"col\">says</th><th scope=\"col\">by</th><th scope=\"col\">verified by</th></tr></thead>\n<tbody>\n");
   std::size_t n = 0;
   for (auto e = entries.rbegin(); e != entries.rend() && n < most; ++e, ++n) {
-    h.add("<tr id=\"r-{}\"><td class=\"d\">{}</td><td>{} {}</td><td>{}{}</td><td>{}</td>", format_uuid(e->head.id),
-          link(record_path(e->head.id), format_local(e->head.at)), name_of(e->kind),
-          html_escaped(names.subject(e->shaft, e->lubricator)), html_words(says(*e, names)),
-          e->head.replaces ? " (corrected)" : "", html_escaped(e->head.by));
+    h.add(
+        "<tr id=\"r-{}\"><td class=\"d\">{}</td><td data-label=\"what\">{} {}</td><td data-label=\"says\">{}{}</td><td "
+        "data-label=\"by\">{}</td>",
+        format_uuid(e->head.id), link(record_path(e->head.id), format_local(e->head.at)), name_of(e->kind),
+        html_escaped(names.subject(e->shaft, e->lubricator)), html_words(says(*e, names)),
+        e->head.replaces ? " (corrected)" : "", html_escaped(e->head.by));
     verified_cell(h, *e, verified_in(verified, e->head.id), token);
     h.raw("</tr>\n");
   }
