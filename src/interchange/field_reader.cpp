@@ -168,7 +168,8 @@ std::optional<Uuid> FieldReader::uuid(Column c) const {
 
 std::string FieldReader::name(Column c) const {
   const std::string_view text = (*fields_)[c];
-  if (!options_->takes_any_name) {
+  // What has an id was kept before, perhaps when there was no limit: an export can always be imported.
+  if (!options_->takes_any_name && word(Column::id).empty()) {
     if (std::string objection = objection_to_name(text); !objection.empty()) refuse(c, std::move(objection));
   }
   return std::string{text};

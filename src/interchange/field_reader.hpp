@@ -48,7 +48,7 @@ class FieldReader {
     return out;
   }
   void refuse_word(Column c, const std::string& words) const;
-  /// The name of somebody or something as it was written; refused where it is too long for one.
+  /// The name of somebody or something as it was written; refused where it is too long for one and new.
   [[nodiscard]] std::string name(Column c) const;
   /// A code for the register: not empty, no control characters, no longer than a name. \return empty when refused
   [[nodiscard]] std::string new_code(Column c) const;

@@ -431,6 +431,14 @@ TEST_CASE("fields: names and codes have an end, remarks have none; what another 
       Kind::work, fields_of({{vessel, "T-01"}, {at, "2026-03-01"}, {work, "docked"}, {by, endless}}), index, {});
   REQUIRE(record.faults.size() == 1);
   CHECK(record.faults.front().text() == "by: " + objection);
+  CHECK(parse_record(Kind::work,
+                     fields_of({{vessel, "T-01"},
+                                {at, "2026-03-01"},
+                                {work, "docked"},
+                                {by, endless},
+                                {id, "0190b5e2-7c1a-7f3e-8a11-2f6c1d0b9a77"}}),
+                     index, {})
+            .entry);
   CHECK(parse_record(Kind::work, fields_of({{vessel, "T-01"}, {at, "2026-03-01"}, {work, "docked"}, {remark, endless}}),
                      index, {})
             .entry);
