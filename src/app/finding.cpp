@@ -165,9 +165,7 @@ KeptRemark keep_remark(Database& db, const Clock& clock, const FindingWords& wor
     book = list_findings(db, now, then);
   }
   const FindingCase& c = get_finding(book, words.id);
-  const auto vessel =
-      std::find_if(book.reg.vessels.begin(), book.reg.vessels.end(), [&](const Vessel& v) { return v.id == c.vessel; });
-  const Zone zone = vessel == book.reg.vessels.end() ? Zone::utc() : Zone{vessel->time_zone};
+  const Zone zone = zone_of(book.reg, c.vessel);
   FindingRemark r;
   r.finding = c.id;
   r.kind = c.kind;

@@ -3,6 +3,7 @@
 #include "base/error.hpp"
 #include "base/text.hpp"
 
+#include <algorithm>
 #include <string>
 #include <vector>
 
@@ -58,6 +59,12 @@ const Shaft& get_shaft(const Register& reg, const Vessel& vessel, std::string_vi
 
 const Lubricator& get_lubricator(const Register& reg, const Vessel& vessel, std::string_view code) {
   return get_on_board("lubricator", reg.lubricators, vessel, code);
+}
+
+Zone zone_of(const Register& reg, VesselId vessel) {
+  const auto at =
+      std::find_if(reg.vessels.begin(), reg.vessels.end(), [vessel](const Vessel& v) { return v.id == vessel; });
+  return at == reg.vessels.end() ? Zone::utc() : Zone{at->time_zone};
 }
 
 Stamp get_moment(std::string_view option, std::string_view text, const Zone& zone) {

@@ -1,6 +1,7 @@
 #include "app/record.hpp"
 
 #include "app/list.hpp"
+#include "app/look_up.hpp"
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "interchange/fields.hpp"
@@ -399,10 +400,7 @@ Withdrawn withdraw_record(Database& db, const Clock& clock, const std::string& i
   Entry e = of;
   e.detail = Withdrawal{};
   e.head.id = make_uuid_v7(clock.now());
-  const auto vessel = std::find_if(family.reg.vessels.begin(), family.reg.vessels.end(),
-                                   [&of](const Vessel& v) { return v.id == of.vessel; });
-  const Zone zone = vessel == family.reg.vessels.end() ? Zone::utc() : Zone{vessel->time_zone};
-  e.head.recorded_at = stamp_at(clock.now_s(), zone);
+  e.head.recorded_at = stamp_at(clock.now_s(), zone_of(family.reg, of.vessel));
   e.head.by = by;
   e.head.source = "typed";
   e.head.remark.clear();

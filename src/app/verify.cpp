@@ -1,6 +1,7 @@
 #include "app/verify.hpp"
 
 #include "app/list.hpp"
+#include "app/look_up.hpp"
 #include "app/record.hpp"
 #include "app/review.hpp"
 #include "base/error.hpp"
@@ -121,10 +122,7 @@ std::vector<Verification> keep_verifications(Database& db, const Clock& clock, c
   for (const Entry& e : records) {
     require_in_force(log, e.head.id);  // somebody may have corrected it meanwhile
     if (has_verified(verifications.of(e.vessel, e.head.id), by)) continue;
-    const auto vessel =
-        std::find_if(reg.vessels.begin(), reg.vessels.end(), [&](const Vessel& v) { return v.id == e.vessel; });
-    const Zone zone = vessel == reg.vessels.end() ? Zone::utc() : Zone{vessel->time_zone};
-    out.push_back({make_uuid_v7(clock.now()), e.head.id, e.vessel, stamp_at(now, zone), by});
+    out.push_back({make_uuid_v7(clock.now()), e.head.id, e.vessel, stamp_at(now, zone_of(reg, e.vessel)), by});
     verifications.add(out.back());
   }
   transaction.commit();
