@@ -21,11 +21,6 @@ std::string words_of_thickener() {
   return out;
 }
 
-/// A text that is registered: taken as it is, but not only blanks.
-std::optional<std::string> text_of(const Fields& fields, Column c) {
-  return fields[c].empty() ? std::nullopt : std::optional{std::string{fields[c]}};
-}
-
 std::optional<Volume> volume(const FieldReader& in, Column c, const NumberRule& rule) {
   const auto n = in.number(c, rule);
   return n ? std::optional{Volume::from_base(*n)} : std::nullopt;
