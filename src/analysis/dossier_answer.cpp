@@ -86,7 +86,7 @@ void add_answer(Work& w, Dossier& d) {
   for (const Mark& m : d.marks) {
     // What the review lays to the first change belongs beside it.
     const bool is_laid = m.role == MarkRole::consequence && m.channel == "washout";
-    if ((m.role != MarkRole::event && !is_laid) || &m == first) continue;
+    if (m.role == MarkRole::event || &m == first) continue;
     std::string order;
     if (first != nullptr && !is_laid) {
       const double p = p_before(*first, m);

@@ -123,6 +123,8 @@ TEST_CASE("history: the text alone carries the answer and its caveats", "[e2e][h
   const std::string text = unwrapped(demo.ok({"history", "fenhollow", "rudder_stock", "--until", "2026-09-30"}));
   const std::string in_short = text.substr(0, text.find("What changed, in order"));
   CHECK_THAT(in_short, Contains("What changed first: greasing interval, between 2025-01-27 and 2025-02-25"));
+  CHECK_THAT(in_short, Contains("Then: fill, between 2025-04-11 and 2025-05-20"));
+  CHECK_THAT(in_short, !Contains("Then: work"));  // an event is no change: it stands in the order below
   CHECK_THAT(in_short, Contains("Running hours below the reserve of 20 % of 400 cm3: about "));
   CHECK_THAT(in_short, Contains("(least ") && Contains(", most "));
   CHECK_THAT(in_short, Contains("taken out on 2026-04-18"));
