@@ -476,10 +476,12 @@ DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricat
       if (!step) return;
       expected_all += step->expected_cm3;
       const auto parts = filter.ratios();
-      step->p_low = p_low(parts);
-      step->p_high = p_high(parts);
       balance.see(parts, e.at, i);
-      if (with_ratios) step->ratio = mixture_summary(balance.ratios(), 0, kStepFaint);
+      if (with_ratios) {
+        step->p_low = p_low(parts);
+        step->p_high = p_high(parts);
+        step->ratio = mixture_summary(balance.ratios(), 0, kStepFaint);
+      }
       const double sd = filter.scale() * unit * std::sqrt(2.0);
       result.stretch_sd = sd / step->expected_cm3;
       result.steps.push_back(*step);

@@ -26,7 +26,7 @@ struct RatioStep {
   double expected_cm3 = 0;        ///< doses x cycles in this stretch
   double used_cm3 = 0;            ///< level difference and what was poured
   std::optional<Estimate> ratio;  ///< present ratio after this stretch; empty: was not asked for
-  double p_low = 0, p_high = 0;   ///< probability of being beyond the margin
+  double p_low = 0, p_high = 0;   ///< probability of being beyond the margin; where the ratio was asked for
   Uuid record;                    ///< that closed the stretch
 };
 

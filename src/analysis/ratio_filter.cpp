@@ -164,7 +164,7 @@ struct RatioFilter::Sums {
 
 // The accounts in which the ratio changes within this stretch. Those of one scale, part and place are merged by their
 // moments: they differ in the content alone, and readings have told that.
-void RatioFilter::branch(const BalanceEvent& e, double years, std::vector<Hypothesis>& next) const {
+void RatioFilter::branch(const BalanceEvent& e, double years) {
   struct Place {
     double mean, width, share, from, to;  // of the change, in parts of the stretch
   };
@@ -180,6 +180,8 @@ void RatioFilter::branch(const BalanceEvent& e, double years, std::vector<Hypoth
     chance[g] = 1 - std::exp(-changes_per_year(static_cast<Regime>(g), e.expected / unit_ / (12 * years)) * years);
   double best = -1e300;
   for (const Hypothesis& h : hyps_) best = std::max(best, h.log_w);
+  // New ones are put behind the old, which must stay where they are: room for all of them.
+  hyps_.reserve(hyps_.size() + 2 * kLong.size() * kScales.size() * parts_.size());
   std::vector<std::pair<double, const Hypothesis*>> from_all;  // with weights; others add nothing that shows
   from_all.reserve(hyps_.size());
   for (const Hypothesis& h : hyps_)
@@ -218,7 +220,7 @@ void RatioFilter::branch(const BalanceEvent& e, double years, std::vector<Hypoth
           h.vr = -after * h.rr;
           h.from = held ? held->from : moment(place.from);
           h.to = held ? held->to : moment(place.to);
-          next.push_back(h);
+          hyps_.push_back(h);
         };
         Sums others;
         for (std::size_t g = 0; g < kRegimes; ++g)
@@ -238,14 +240,13 @@ void RatioFilter::run(const BalanceEvent& e) {
   const double years = std::max(0.0, hours_between(at_, e.at) / 8766.0);
   years_ += years;
   const double running = e.expected > 0 ? years : 0.0;
-  std::vector<Hypothesis> next;
-  next.reserve(128);
-  if (running > 0) branch(e, running, next);
-  for (Hypothesis& h : hyps_) {
+  const std::size_t old = hyps_.size();
+  if (running > 0) branch(e, running);
+  for (std::size_t k = 0; k < old; ++k) {
+    Hypothesis& h = hyps_[k];
     h.log_w -= running > 0 ? changes_per_year(h.regime, e.expected / unit_ / (12 * running)) * running : 0.0;
     stay(h, e);
   }
-  hyps_.insert(hyps_.end(), next.begin(), next.end());
   if (witness_) stay(*witness_, e);
   at_ = e.at;
 }
@@ -356,7 +357,7 @@ std::optional<double> RatioFilter::log_odds_of(Regime regime) const {
 }
 
 void RatioFilter::prune() {
-  // Ranks are sorted, not the hypotheses: most of those are dropped. Equal weights keep their order.
+  // Ranks are parted, not the hypotheses: most of those are dropped. Of equal weights the earlier stay.
   using Rank = std::pair<double, std::size_t>;
   double most = hyps_.front().log_w;
   for (const Hypothesis& h : hyps_) most = std::max(most, h.log_w);
@@ -364,22 +365,24 @@ void RatioFilter::prune() {
   ranks.reserve(hyps_.size());
   for (std::size_t k = 0; k < hyps_.size(); ++k)
     if (hyps_[k].log_w > most - kFaint) ranks.emplace_back(-hyps_[k].log_w, k);
+  if (ranks.empty()) return;
   const std::size_t kept = std::min(kMost, ranks.size());
-  if (kept < ranks.size())
-    std::nth_element(ranks.begin(), ranks.begin() + static_cast<std::ptrdiff_t>(kept), ranks.end());
-  ranks.resize(kept);
-  std::sort(ranks.begin(), ranks.end(), [](const Rank& a, const Rank& b) { return a.second < b.second; });
-  std::vector<Hypothesis> best;
-  best.reserve(kept + 64);
+  const auto last = ranks.begin() + static_cast<std::ptrdiff_t>(kept) - 1;
+  std::nth_element(ranks.begin(), last, ranks.end());
+  const Rank cut = *last;
+  std::size_t n = 0;
   double sum = 0;
-  for (const auto& [log_w, k] : ranks) {
-    best.push_back(hyps_[k]);
-    sum += inline_exp(-log_w - most);
+  for (std::size_t k = 0; k < hyps_.size(); ++k) {
+    const double log_w = hyps_[k].log_w;
+    if (!(log_w > most - kFaint) || cut < Rank{-log_w, k}) continue;
+    if (n != k) hyps_[n] = hyps_[k];
+    ++n;
+    sum += inline_exp(log_w - most);
   }
+  hyps_.resize(n);
   const double off = most + std::log(sum);
-  for (Hypothesis& h : best) h.log_w -= off;
+  for (Hypothesis& h : hyps_) h.log_w -= off;
   if (witness_) witness_->log_w -= off;
-  hyps_ = std::move(best);
 }
 
 }  // namespace shaftlog

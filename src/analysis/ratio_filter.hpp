@@ -85,7 +85,7 @@ class RatioFilter {
     double mean, sd, log_share;
   };
   struct Sums;
-  void branch(const BalanceEvent& e, double years, std::vector<Hypothesis>& next) const;
+  void branch(const BalanceEvent& e, double years);
   static void stay(Hypothesis& h, const BalanceEvent& e);
   void see(Hypothesis& h, double value, double noise_var, double moment_var, bool is_after_pour) const;
   void prune();
