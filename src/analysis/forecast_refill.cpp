@@ -148,7 +148,14 @@ NextRefill forecast_refill(const VesselLog& log, const Lubricator& lubricator, c
     // A level is told no lower than 0; by the balance it may be.
     const double then = delivery.level_then_pct / 100 * full, by_balance = then - used_by(as_of);
     const double sd = std::max(0.0, delivery.level_pct->high / 100 * full - by_balance) / 1.6449;
-    const auto met = [&](double z) { return met_low_mark(then + z * sd, low_mark, used_by, read, as_of); };
+    // What that error has beyond the reading's came with the use, and was less when the mark was met.
+    const double used = used_by(as_of),
+                 of_use = used > 0 ? std::sqrt(std::max(0.0, sd * sd - repeat * repeat)) / used : 0;
+    const auto met = [&](double z) {
+      const double less = std::max(0.05, 1 - z * of_use);
+      return met_low_mark(
+          then + z * repeat, low_mark, [&](Instant t) { return less * used_by(t); }, read, as_of);
+    };
     next.p10 = met(-1.2816);
     next.p50 = met(0);
     next.p90 = met(1.2816);

@@ -66,6 +66,9 @@ TEST_CASE("next refill: the day on which the mark was met does not move while no
   ship.delivery.level_pct = Estimate{0, 0, 3};
   const NextRefill n = ship.forecast();
   CHECK(days_between(day(300), *n.p50) == Approx(40).margin(0.1));
+  // 640 cm3 used leave 40 below 0 and 95 % below 60, so 60.8 is 1 sd: 14 of the reading, 59.2 of the use, 0.0925 of it.
+  CHECK(days_between(day(300), *n.p10) == Approx((400 - 1.2816 * 14) / (10 * (1 + 1.2816 * 0.0925))).margin(0.1));
+  CHECK(days_between(day(300), *n.p90) == Approx((400 + 1.2816 * 14) / (10 * (1 - 1.2816 * 0.0925))).margin(0.1));
   CHECK(n.amount_cm3->value == Approx(2000));
   ship.delivery.level_then_pct = 9;  // read below the mark
   CHECK(ship.forecast().p50 == day(300));
