@@ -312,12 +312,10 @@ class Finder {
         if (!y || !full || *full <= 0 || r->what.before || is_taken_.contains(r->id)) continue;
         // What is dated to a day may belong on either side of a reading of that day.
         const auto apart_h = [&](bool is_day) { return is_day || r->precision == Precision::day ? 24.0 : 0.0; };
-        const Mark* before = nullptr;
-        const Mark* after = nullptr;
-        for (const Mark& m : marks) {
-          if (m.at < r->at) before = &m;
-          if (m.at > r->at && after == nullptr) after = &m;
-        }
+        const auto here = std::partition_point(marks.begin(), marks.end(), [&](const Mark& m) { return m.at < r->at; });
+        const auto next = std::partition_point(here, marks.end(), [&](const Mark& m) { return m.at <= r->at; });
+        const Mark* before = here == marks.begin() ? nullptr : &*std::prev(here);
+        const Mark* after = next == marks.end() ? nullptr : &*next;
         if (before == nullptr || hours_between(before->at, r->at) < apart_h(before->is_day)) continue;
         Mark to;
         if (r->what.after)
