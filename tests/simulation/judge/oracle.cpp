@@ -323,7 +323,7 @@ Whitened whiten(const Series& s) {
     w.gain[i] = i > 0 ? s.shared[i] / w.d[i - 1] : 0.0;
     w.d[i] = std::max(1e-6, s.variance[i] - w.gain[i] * s.shared[i]);
     w.white[i] = s.residual[i] - (i > 0 ? w.gain[i] * w.white[i - 1] : 0.0);
-    w.usual[i] = s.usual[i] - (i > 0 ? w.gain[i] * w.usual[i - 1] : 0.0);
+    w.usual[i] = (s.usual.empty() ? 0.0 : s.usual[i]) - (i > 0 ? w.gain[i] * w.usual[i - 1] : 0.0);
   }
   return w;
 }

@@ -19,7 +19,7 @@ struct Series {
   std::vector<double> residual;  ///< observed less what was to be expected without a fault
   std::vector<double> variance;
   std::vector<double> shared;  ///< covariance with the stretch before (errors that telescope: below 0)
-  std::vector<double> usual;   ///< what a usual rate twice as high would have added, without a fault
+  std::vector<double> usual;   ///< what a usual rate twice as high would have added, without a fault; empty: nothing
   double usual_sd = 0;         ///< relative spread of the usual rate; 0: known
   /// What a fault that begins with stretch k adds to stretch i, i >= k.
   std::function<double(std::size_t k, std::size_t i)> adds;
