@@ -1,5 +1,6 @@
 #include "analysis/washout_blocks.hpp"
 
+#include "analysis/parallel.hpp"
 #include "analysis/washout_cell.hpp"
 #include "base/lot.hpp"
 
@@ -129,32 +130,35 @@ std::vector<Block> BlockLottery::winners() const {
   return out;
 }
 
-void learn_errors(const std::vector<Block>& blocks, WashoutPrior& fleet) {
+void learn_errors(const std::vector<Block>& blocks, unsigned threads, WashoutPrior& fleet) {
   // A few shafts cannot tell their scatter from a change in one of them: then the usual errors stand.
   constexpr std::size_t kFewestBlocks = 6;
   if (blocks.size() < kFewestBlocks) return;
   std::vector<Tried> tried(blocks.size());
-  std::vector<std::pair<double, std::size_t>> ranks;
-  for (std::size_t i = 0; i < blocks.size(); ++i) {
+  std::vector<std::pair<double, std::size_t>> ranks(blocks.size());
+  in_parallel(blocks.size(), threads, [&](std::size_t i) {
     Tried& b = tried[i];
     b.block = &blocks[i];
     const ConstantFit f = fit_constant(blocks[i].intervals, blocks[i].is_full, blocks[i].capacity, fleet, 1.0);
     b.log_w = f.mean_log_w;
     b.log_w_sd = std::clamp(f.sd_log_w, 0.01, 0.4);
     prepare(b, fleet);
-    ranks.emplace_back(f.log_likelihood / static_cast<double>(blocks[i].intervals.size()), i);
-  }
+    ranks[i] = {f.log_likelihood / static_cast<double>(blocks[i].intervals.size()), i};
+  });
   std::sort(ranks.begin(), ranks.end());
   for (std::size_t k = 0; k < std::max<std::size_t>(1, blocks.size() / 20); ++k)
     tried[ranks[k].second].is_used = false;  // shifts, slips
 
   const WashoutPrior usual;
+  std::vector<double> said(tried.size());
   const auto fit = [&](const WashoutPrior& p) {
     const auto penalty = [](double v, double at, double sd) { return 0.5 * std::pow(std::log(v / at) / sd, 2); };
     double sum = -penalty(p.fill_sd_cm3, usual.fill_sd_cm3, 0.7) - penalty(p.relative_sd, usual.relative_sd, 0.5) -
                  penalty(p.duty_sd, usual.duty_sd, 0.5) - penalty(p.season_sd, usual.season_sd, 0.3);
-    for (const Tried& b : tried)
-      if (b.is_used) sum += likelihood(b, p);
+    in_parallel(tried.size(), threads,
+                [&](std::size_t i) { said[i] = tried[i].is_used ? likelihood(tried[i], p) : 0.0; });
+    for (std::size_t i = 0; i < tried.size(); ++i)  // in order: the sum does not depend on the threads
+      if (tried[i].is_used) sum += said[i];
     return sum;
   };
   double best = fit(fleet);

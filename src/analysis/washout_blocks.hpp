@@ -56,6 +56,6 @@ class BlockLottery {
 
 /// Learns the errors by a robust likelihood over blocks; where there are too few of them, the usual ones stand.
 /// \param fleet what is believed beforehand; its errors become those learnt
-void learn_errors(const std::vector<Block>& blocks, WashoutPrior& fleet);
+void learn_errors(const std::vector<Block>& blocks, unsigned threads, WashoutPrior& fleet);
 
 }  // namespace shaftlog::washout

@@ -173,7 +173,7 @@ FleetPrior FleetLessons::learn(unsigned threads) {
   std::vector<Memory::Lesson>& shafts = memory_->shafts;
   std::sort(shafts.begin(), shafts.end(), [](const auto& a, const auto& b) { return a.key < b.key; });
   WashoutPrior errors;
-  washout::learn_errors(memory_->lottery.winners(), errors);
+  washout::learn_errors(memory_->lottery.winners(), threads, errors);
   std::vector<Places::Placed> placed(shafts.size());
   in_parallel(shafts.size(), threads, [&](std::size_t i) {
     const Memory::Lesson& s = shafts[i];
@@ -220,7 +220,7 @@ WashoutPrior PriorLearner::Memory::errors(std::span<const LearntFrom> fleet) {
   if (learnt && some == blocks) return *learnt;
   blocks = std::move(some);
   WashoutPrior p;
-  washout::learn_errors(blocks, p);
+  washout::learn_errors(blocks, 1, p);
   learnt = p;
   return p;
 }
