@@ -35,6 +35,17 @@ TEST_CASE("tally: done, not done and late are counted apart, each in its stretch
   CHECK(year[0].not_done == 0);
 }
 
+TEST_CASE("tally: late by a record that others contradict is told apart", "[analysis][period]") {
+  ChartedShip ship;
+  const auto late = [&] { return tally_greasings(ship.log, ship.review, from_unix(0), ship.as_of)[1]; };
+  CHECK(late().in_doubt == 0);
+  Suspect s;
+  s.record = ship.review.shaft_details[1].history.intervals[4].id;  // closes one interval and opens the next
+  ship.review.suspects.push_back(s);
+  CHECK(late().late == 11);
+  CHECK(late().in_doubt == 2);
+}
+
 TEST_CASE("grease: what was put into cavities is what their change and the seals account for", "[analysis][period]") {
   const ChartedShip ship;
   const Instant from = ship.as_of - std::chrono::days{365};

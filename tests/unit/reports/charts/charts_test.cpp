@@ -286,6 +286,39 @@ TEST_CASE("funnel: the shaft that was made to lose far more than its sisters is 
   CHECK_THAT(c.story, Contains("1 above") && Contains("0 below"));
 }
 
+TEST_CASE("funnel: a rudder stock stands beside rudder stocks, though the fins of its class lose more", "[charts]") {
+  const ChartedShip ship;
+  std::vector<ShaftState> states(10, ship.review.shafts[0]);
+  std::vector<FleetShaft> shafts;
+  for (std::size_t i = 0; i < states.size(); ++i) {
+    const double w = (i < 6 ? 0.9 : 0.15) * (1 + 0.02 * static_cast<double>(i));
+    states[i].washout_cm3_per_h = Estimate{w, w / 1.1, w * 1.1};
+    shafts.push_back(
+        {"T-0" + std::to_string(i), i < 6 ? "fin_port" : "rudder_stock", states[i], ship.review.shaft_details[0], {}});
+  }
+  const Chart c = washout_funnel(shafts);
+  for (const auto& row : c.figures.rows) CHECK(row.back() == "inside");
+  CHECK_THAT(c.story, !Contains("below 99"));
+}
+
+TEST_CASE("small multiples: a baseline that was bounded and never measured makes no factor", "[charts]") {
+  const ChartedShip ship;
+  const TimeAxis axis = time_axis_of(ship.shaft(0));
+  const auto tells_factor = [&](const Estimate& baseline) {
+    ShaftState state = ship.review.shafts[0];
+    state.washout_cm3_per_h = Estimate{0.6, 0.5, 0.7};
+    ShaftDetail detail = ship.review.shaft_details[0];
+    detail.washout.step.reset();
+    detail.washout.wear.reset();
+    detail.washout.high.reset();
+    detail.washout.baseline_cm3_per_h = baseline;
+    const std::vector<FleetShaft> one{{"T-01", "fin_port", state, detail, {}}};
+    return has_text(small_multiples(one, axis, "T-01"), "\xC3\x97 2");
+  };
+  CHECK(tells_factor({0.3, 0.28, 0.32}));
+  CHECK_FALSE(tells_factor({0.3, 0.05, 0.7}));
+}
+
 TEST_CASE("small multiples: a picture a shaft, the urgent one marked, the unknown one said", "[charts]") {
   const ChartedShip ship;
   const Chart c = small_multiples(ship.fleet(), time_axis_of(ship.shaft(0)), "T-01");
