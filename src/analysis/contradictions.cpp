@@ -67,14 +67,6 @@ class Finder {
   }
 
  private:
-  static Zone zone_of(const VesselLog& log) {
-    try {
-      return log.vessel.time_zone.empty() ? Zone::utc() : Zone{log.vessel.time_zone};
-    } catch (const Error&) {
-      return Zone::utc();
-    }
-  }
-
   [[nodiscard]] std::string time(Instant t, Precision p) const { return format_local(stamp_at(t, zone_, p)); }
 
   void add(SuspectKind kind, Uuid record, std::vector<Uuid> against, Instant at, Instant seen_at, double strength,
@@ -431,6 +423,14 @@ class Finder {
 };
 
 }  // namespace
+
+Zone zone_of(const VesselLog& log) {
+  try {
+    return log.vessel.time_zone.empty() ? Zone::utc() : Zone{log.vessel.time_zone};
+  } catch (const Error&) {
+    return Zone::utc();
+  }
+}
 
 std::vector<Suspect> find_contradictions(const VesselLog& log, Instant as_of) { return Finder{log, as_of}.run(); }
 

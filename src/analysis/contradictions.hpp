@@ -15,6 +15,9 @@ namespace shaftlog {
 /// refills into a nearly full reservoir. Hour readings are judged by build_hours.
 std::vector<Suspect> find_contradictions(const VesselLog& log, Instant as_of);
 
+/// The ship's clock for what is told of its records; UTC where none is registered that this system knows.
+Zone zone_of(const VesselLog& log);
+
 /// The ids among `suspects` that must not be counted twice (the later of two duplicates).
 std::vector<Uuid> uncounted(const std::vector<Suspect>& suspects);
 

@@ -154,11 +154,10 @@ VesselLog cut(const VesselLog& log, Instant until) {
 }
 
 std::vector<Occasion> occasions(const VesselLog& log, ShaftId shaft, Instant from, Instant to) {
-  constexpr auto kSame = std::chrono::days{3};
   std::vector<Occasion> out;
   for (const auto& g : log.greasings) {
     if (g.shaft != shaft || g.what.ended == Ended::not_done || g.at < from || g.at > to) continue;
-    const bool goes_on = !out.empty() && out.back().ended == Ended::stopped && g.at <= out.back().at + kSame;
+    const bool goes_on = !out.empty() && out.back().ended == Ended::stopped && g.at <= out.back().at + kOneGreasing;
     if (!goes_on) out.push_back({g.at, g.at, g.id, {}, g.what.ended, 0, true, g.by, g.what.gun, g.what.purge});
     Occasion& o = out.back();
     o.at = g.at;

@@ -76,7 +76,6 @@ std::string other_side(const std::string& code) {
 }
 
 void add_gaps(Peer& p, const ShaftHistory& h, Instant from, Instant to) {
-  constexpr auto kSame = std::chrono::days{3};  // as occasions()
   std::vector<double> hours;
   Instant begin{};
   double run_h = 0;
@@ -86,7 +85,7 @@ void add_gaps(Peer& p, const ShaftHistory& h, Instant from, Instant to) {
     run_h += g.run_h;
     // What was broken off and finished within days is one greasing, at its end.
     const bool goes_on =
-        i + 1 < h.intervals.size() && g.ended == Ended::stopped && h.intervals[i + 1].at <= g.at + kSame;
+        i + 1 < h.intervals.size() && g.ended == Ended::stopped && h.intervals[i + 1].at <= g.at + kOneGreasing;
     if (goes_on) continue;
     const Instant middle = begin + (g.at - begin) / 2;
     if (middle >= from && g.at <= to && run_h > 0) hours.push_back(run_h);

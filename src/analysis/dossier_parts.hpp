@@ -57,6 +57,8 @@ class Work {
 
 VesselLog cut(const VesselLog& log, Instant until);
 
+/// Within it what was broken off and what finished it are one greasing.
+constexpr auto kOneGreasing = std::chrono::days{3};
 /// Manual greasings that were done, those of one occasion (broken off and finished within three days) as one.
 struct Occasion {
   Instant from{}, at{};  ///< first and last greasing of it

@@ -1,7 +1,7 @@
 #include "app/odd_values.hpp"
 
+#include "analysis/contradictions.hpp"
 #include "base/decimal.hpp"
-#include "base/error.hpp"
 #include "base/figure.hpp"
 #include "domain/amount.hpp"
 
@@ -55,14 +55,6 @@ class OddValues {
   }
 
  private:
-  static Zone zone_of(const VesselLog& log) {
-    try {
-      return log.vessel.time_zone.empty() ? Zone::utc() : Zone{log.vessel.time_zone};
-    } catch (const Error&) {
-      return Zone::utc();
-    }
-  }
-
   [[nodiscard]] std::string day(Instant t) const { return format_day(t, zone_); }
 
   [[nodiscard]] const LubricatorSetting* setting() const {
