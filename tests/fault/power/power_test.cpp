@@ -7,6 +7,7 @@
 #include "storage/restore.hpp"
 #include "support/damaged_log.hpp"
 #include "support/power_vfs.hpp"
+#include "support/sparse.hpp"
 
 #include <functional>
 
@@ -34,7 +35,7 @@ Found find(const fs::path& file) {
 int fail_each(const fs::path& original, const fs::path& file, const std::function<int()>& work,
               const std::function<void(int said)>& verify) {
   PowerVfs power;
-  for (int n = 1;; ++n) {
+  for (int n = 1;; n += int{kSparse}) {
     REQUIRE(n < 5000);
     for (std::uint64_t seed = 0; seed < 2; ++seed) {
       for (const auto& entry : fs::directory_iterator{file.parent_path()}) fs::remove(entry.path());

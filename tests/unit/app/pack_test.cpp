@@ -2,13 +2,13 @@
 
 #include "app/export.hpp"
 #include "base/error.hpp"
-#include "base/sanitizer.hpp"
 #include "storage/exchange_repository.hpp"
 #include "storage/finding_repository.hpp"
 #include "storage/log_repository.hpp"
 #include "storage/register_repository.hpp"
 #include "storage/verification_repository.hpp"
 #include "support/log_text.hpp"
+#include "support/sparse.hpp"
 #include "support/temp_db.hpp"
 
 #include <map>
@@ -23,8 +23,6 @@ using namespace shaftlog::test;
 namespace {
 
 const FixedClock kClock{from_unix(1'790'000'000)};
-// Under sanitizers a fifth of the places and rounds: each walks the same code.
-constexpr std::size_t kSparse = SHAFTLOG_SANITIZED ? 5 : 1;
 
 /// A file of a fleet.
 struct Node {
