@@ -11,12 +11,20 @@ namespace {
 constexpr double kEmptied = 0.95;    // share of the cavity from which a greasing counts as "took all it can hold"
 constexpr double kOverfull = 1.15;   // beyond this it cannot have been stored
 constexpr double kSureEnough = 0.8;  // P(fill below the reserve) at which a cavity is called starved
+constexpr double kLikely = 0.5;      // ... at which it is told that it probably is
+constexpr double kForetold = 0.9;    // ... that it will be before the next greasing: on the way there much can change
+constexpr double kMayBe = 0.3;       // ... now, from which on it does not wait for a port
 constexpr auto kRecent = std::chrono::days{180};
 
 const WashoutShift* rise_of(const WashoutResult& w) {
   if (w.wear) return &*w.wear;
   if (w.step) return &*w.step;
   return w.high ? &*w.high : nullptr;
+}
+
+double log_odds_of(double p) {
+  const double held = std::clamp(p, 1e-6, 1 - 1e-6);
+  return std::log(held / (1 - held));
 }
 
 bool overlap(const When& a, const When& b) {
@@ -99,7 +107,7 @@ void add_fill(const ReviewContext& c, ShaftId shaft, Finding& f) {
 Urgency urgency_of_rise(const ReviewContext& c, ShaftId shaft, const WashoutShift& shift, bool is_wear) {
   const auto fill = c.fills.find(shaft);
   if (fill != c.fills.end() && fill->second.fill_pct &&
-      std::max(fill->second.p_below_now, fill->second.p_below_before_due) > 0.3) {
+      std::max(fill->second.p_below_now, fill->second.p_below_before_due) > kMayBe) {
     return Urgency::act;
   }
   return is_wear || shift.factor.value >= 1.5 ? Urgency::plan : Urgency::watch;
@@ -257,51 +265,112 @@ std::string overdue_text(const NextGreasing& n) {
   return "an unknown time";
 }
 
-void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult& fill, const Below& below, bool is_now,
-                    std::vector<Finding>& found, std::vector<ToldWithin>& within) {
+/// How the cavity stands towards its reserve.
+enum class Standing : std::uint8_t {
+  below,       ///< it is below
+  likely,      ///< it is probably below by now
+  before_due,  ///< it will probably be below before the next greasing
+  was          ///< it was, until it was greased
+};
+
+/// \param below the last stretch below the reserve, if there was any
+std::optional<Standing> standing_of(const FillResult& fill, const std::optional<Below>& below, const NextGreasing& next,
+                                    Instant as_of) {
+  const bool has_starved = fill.starved_h && fill.starved_h->best > 10 && fill.starved_h->least > 0;
+  if (below && below->is_open) {
+    if (fill.p_below_now > kSureEnough) return Standing::below;
+    // Else what is overdue is told, and how full the cavity may be with it.
+    if (fill.p_below_now > kLikely && (has_starved || !next.is_overdue)) return Standing::likely;
+  }
+  if (!next.is_overdue && next.due_at && fill.hours_to_reserve && fill.p_below_before_due > kForetold)
+    return Standing::before_due;
+  const bool was = below && !below->is_open && below->to > as_of - kRecent && has_starved;
+  return was ? std::optional{Standing::was} : std::nullopt;
+}
+
+/// The day on which the reserve is met at the present use; empty: never, or so late that no day says anything.
+std::optional<Instant> meets_reserve_at(const ReviewContext& c, ShaftId shaft, const FillResult& fill) {
+  const HoursCurve* curve = c.curve(shaft);
+  if (curve == nullptr || !fill.hours_to_reserve || curve->use_h_per_day() <= 0.05) return std::nullopt;
+  const double days = fill.hours_to_reserve->value / curve->use_h_per_day();
+  if (days > 3660) return std::nullopt;
+  return c.as_of + std::chrono::seconds{static_cast<std::int64_t>(days * 86400)};
+}
+
+std::string said_of(const ReviewContext& c, const Shaft& shaft, Standing standing) {
+  const std::string reserve = figure_text(reserve_pct(shaft, c.as_of));
+  switch (standing) {
+    case Standing::below:
+      return fmt::format("is below its reserve of {} %", reserve);
+    case Standing::likely:
+      return fmt::format("is probably below its reserve of {} %", reserve);
+    case Standing::before_due:
+      return fmt::format("will probably be below its reserve of {} % before the next greasing, due {}", reserve,
+                         c.day(*c.greasings.at(shaft.id).due_at));
+    case Standing::was:
+      break;
+  }
+  return fmt::format("was below its reserve of {} %", reserve);
+}
+
+void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult& fill,
+                    const std::optional<Below>& below, Standing standing, std::vector<Finding>& found,
+                    std::vector<ToldWithin>& within) {
   const ShaftHistory& h = c.digest.histories.at(shaft.id);
   const NextGreasing& next = c.greasings.at(shaft.id);
   const StarvedHours hours = fill.starved_h.value_or(StarvedHours{});
-  const double reserve = reserve_pct(shaft, c.as_of);
+  const bool is_now = standing == Standing::below || standing == Standing::likely;
   Finding* const other = finding_that_explains(c, found, shaft.id, {});
   if (other != nullptr) {
     other->summary +=
-        fmt::format("; the cavity{} {} below its reserve of {} % (about {} running hours so far, {} to {})",
-                    other->shaft.is_set() ? "" : " of " + shaft.code, is_now ? "is" : "was", figure_text(reserve),
-                    figure_text(hours.best), figure_text(hours.least), figure_text(hours.most));
+        fmt::format("; the cavity{} {}", other->shaft.is_set() ? "" : " of " + shaft.code, said_of(c, shaft, standing));
+    if (hours.most >= 1) {
+      other->summary += fmt::format(" (about {} running hours so far, {} to {})", figure_text(hours.best),
+                                    figure_text(hours.least), figure_text(hours.most));
+    }
     if (!is_now) return;
     other->urgency = Urgency::act;
   }
   // A shaft that falls below its reserve time and again is one matter.
   Finding f = start_finding(c, FindingKind::starved, shaft.id, {}, baseline_anchor(h));
-  // When the level fell is computed; the record that showed it is the greasing that closed the interval.
-  f.first_seen = below.to;
-  for (const GreasingInterval& i : h.intervals) {
-    if (i.id == below.closed_by && !is_now) f.first_seen = i.at;
-  }
-  if (is_now) f.first_seen = std::min(c.as_of, below.from);
-  f.began = When{below.from, below.from, std::max(below.from, below.to)};
-  if (!below.closed_by.is_nil()) f.evidence.push_back(below.closed_by);
-  if (next.last && (f.evidence.empty() || f.evidence.front() != *next.last)) f.evidence.push_back(*next.last);
   add_fill(c, shaft.id, f);
-  // What is over is told once the 5 % limit of its hours is above 0: 19 to 1 at the least.
-  add_strength(
-      f, is_now ? std::log((fill.p_below_now + 1e-6) / (1 - std::min(fill.p_below_now, 1 - 1e-6))) : std::log(19.0));
-  if (is_now) {
-    f.summary = fmt::format("the cavity is estimated at {} %, below its reserve of {} %, since {}",
-                            fill.fill_pct ? figure_text(*fill.fill_pct, "") : "unknown", figure_text(reserve),
-                            c.day(below.from));
-    f.urgency = Urgency::act;
+  if (standing == Standing::before_due) {
+    // What the last greasing showed of the loss tells it.
+    f.first_seen = h.intervals.empty() ? c.as_of : h.intervals.back().at;
+    add_figure(f, "p_before_due", fill.p_below_before_due, "1");
+    add_strength(f, log_odds_of(fill.p_below_before_due));
+    f.summary = "the cavity " + said_of(c, shaft, standing);
+    if (const auto day = meets_reserve_at(c, shaft.id, fill); day)
+      f.summary += fmt::format(": it meets it about {} at the present use; grease it before then", c.day(*day));
   } else {
-    f.summary = fmt::format("the cavity ran below its reserve of {} % before the greasing of {}", figure_text(reserve),
-                            c.day(f.first_seen));
-    f.urgency = Urgency::plan;
+    // When the level fell is computed; the record that showed it is the greasing that closed the interval.
+    f.first_seen = is_now ? std::min(c.as_of, below->from) : below->to;
+    for (const GreasingInterval& i : h.intervals) {
+      if (i.id == below->closed_by && !is_now) f.first_seen = i.at;
+    }
+    f.began = When{below->from, below->from, std::max(below->from, below->to)};
+    if (!below->closed_by.is_nil()) f.evidence.push_back(below->closed_by);
+    // What is over is told once the 5 % limit of its hours is above 0: 19 to 1 at the least.
+    add_strength(f, is_now ? log_odds_of(fill.p_below_now) : std::log(19.0));
+    const std::string reserve = figure_text(reserve_pct(shaft, c.as_of));
+    if (is_now) {
+      f.summary = fmt::format("the cavity is estimated at {} %, {}below its reserve of {} %, since {}",
+                              fill.fill_pct ? figure_text(*fill.fill_pct, "") : "unknown",
+                              standing == Standing::likely ? "probably " : "", reserve, c.day(below->from));
+    } else {
+      f.summary = fmt::format("the cavity ran below its reserve of {} % before the greasing of {}", reserve,
+                              c.day(f.first_seen));
+    }
   }
+  if (next.last && (f.evidence.empty() || f.evidence.front() != *next.last)) f.evidence.push_back(*next.last);
+  f.urgency = fill.p_below_now > kMayBe && standing != Standing::was ? Urgency::act : Urgency::plan;
   if (next.is_overdue) f.summary += fmt::format("; greasing is overdue by {}", overdue_text(next));
-  f.summary += fmt::format("; about {} running hours below the reserve in all ({} to {})", figure_text(hours.best),
-                           figure_text(hours.least), figure_text(hours.most));
+  if (hours.most >= 1) {
+    f.summary += fmt::format("; about {} running hours below the reserve in all ({} to {})", figure_text(hours.best),
+                             figure_text(hours.least), figure_text(hours.most));
+  }
   std::vector<std::string> symptoms{"one_shaft"};
-  if (below.emptied) {
+  if (standing != Standing::before_due && below->emptied) {
     f.summary += "; the greasing took all the cavity can hold, so the loss is a lower bound only";
     symptoms.emplace_back("emptied");
   }
@@ -335,7 +404,7 @@ void report_overdue(const ReviewContext& c, const Shaft& shaft, std::vector<Find
     f.summary += "; the fill of the cavity is unknown";
   }
   if (next.expected_cm3) f.summary += fmt::format("; expect it to take {}", figure_text(*next.expected_cm3, "cm3"));
-  f.urgency = p > 0.3                                                      ? Urgency::act
+  f.urgency = p > kMayBe                                                   ? Urgency::act
               : fill != c.fills.end() && fill->second.fill_pct && p < 0.02 ? Urgency::watch
                                                                            : Urgency::plan;
   explain(f, {"overdue"}, {});
@@ -369,14 +438,9 @@ void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& foun
   for (const Shaft& shaft : c.log.shafts) {
     const auto fill = c.fills.find(shaft.id);
     if (fill != c.fills.end() && fill->second.fill_pct) {
-      const double reserve = reserve_pct(shaft, c.as_of);
-      const auto below = last_below(fill->second, c.digest.histories.at(shaft.id), reserve);
-      const bool is_now = below && below->is_open && fill->second.p_below_now > kSureEnough;
-      const bool was = below && below->to > c.as_of - kRecent && fill->second.starved_h &&
-                       fill->second.starved_h->best > 10 && fill->second.starved_h->least > 0;
-      if (is_now || was) {
-        report_starved(c, shaft, fill->second, *below, is_now, found, within);
-      }
+      const auto below = last_below(fill->second, c.digest.histories.at(shaft.id), reserve_pct(shaft, c.as_of));
+      if (const auto standing = standing_of(fill->second, below, c.greasings.at(shaft.id), c.as_of); standing)
+        report_starved(c, shaft, fill->second, below, *standing, found, within);
     }
     if (c.greasings.contains(shaft.id)) report_overdue(c, shaft, found);
   }

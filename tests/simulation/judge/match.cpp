@@ -92,6 +92,29 @@ Judged of_delivery(const MadeVessel& v, const Track& t) {
   return {Verdict::wrong, -1};
 }
 
+// From the last greasing that the log of `shown` holds to the day on which the next is due by its interval, had none
+// been done between: did the cavity truly come down to its reserve?
+bool would_run_low(const MadeVessel& v, const ShaftTruth& s, Instant shown) {
+  std::optional<Instant> last;
+  for (const Logged<Greasing>& g : v.log.greasings)
+    if (g.shaft == s.shaft && g.at <= shown && g.recorded_at <= shown && g.what.ended != Ended::not_done) last = g.at;
+  const auto shaft =
+      std::find_if(v.log.shafts.begin(), v.log.shafts.end(), [&](const Shaft& x) { return x.id == s.shaft; });
+  const ShaftSetting* setting = setting_at(shaft->settings, shown);
+  if (!last || setting == nullptr) return false;
+  const Instant after = *last + std::chrono::days{1};
+  const auto since = [&](const std::vector<double>& series, Instant x) {
+    return v.truth.at(series, x) - v.truth.at(series, after);
+  };
+  for (Instant x = after; x <= v.truth.last; x += std::chrono::days{1}) {
+    if (setting->interval && since(s.hours, x) > in_h(*setting->interval)) break;
+    if (setting->interval_days && days_between(*last, x) > static_cast<double>(*setting->interval_days)) break;
+    const double missing = v.truth.at(s.missing, after) + since(s.demand, x) - since(s.delivered, x);
+    if (1 - missing / s.cavity_cm3 < s.reserve_share + kReserveSlack) return true;
+  }
+  return false;
+}
+
 Judged of_starved(const MadeVessel& v, const Track& t) {
   const ShaftTruth& s = v.truth.of(t.shaft);
   Instant from = t.first_seen - std::chrono::days{30};
@@ -100,7 +123,8 @@ Judged of_starved(const MadeVessel& v, const Track& t) {
     const double fill = 1 - v.truth.at(s.missing, x) / s.cavity_cm3;
     if (fill < s.reserve_share + kReserveSlack) return {Verdict::right, -1};
   }
-  return {Verdict::wrong, -1};
+  const bool is_foretold = !t.at_open.began;
+  return {is_foretold && would_run_low(v, s, t.shown) ? Verdict::right : Verdict::wrong, -1};
 }
 
 Judged of_record(const MadeVessel& v, const Track& t) {

@@ -11,7 +11,7 @@
 //   missed_cycles: not_cycling, low_delivery or stuck_device of the same lubricator
 //   line_leak, alarm_rate: the fault of that name, same lubricator
 //   starved: the true fill stood below the reserve + kReserveSlack within what the finding speaks of (30 days before
-//     its first_seen, or since its `began`)
+//     its first_seen, or since its `began`); where it is foretold, before the next greasing was due by the log
 //   record_suspect: one of its evidence is a record that was truly written wrong
 //   records_missing: the vessel or shaft was truly silent within what the finding speaks of
 // It is *excused* - neither right nor false - when something that is no fault in our list made the same mark truly:

@@ -54,6 +54,44 @@ VesselLog sample_log() {
 
 }  // namespace
 
+TEST_CASE("starved: told before it is, where the interval is longer than the cavity lasts", "[analysis][review]") {
+  // 75 cm3 in 300 h: from 400 cm3 to the reserve of 80 in about 1280 h.
+  const auto told = [](std::int64_t interval_h, int until) {
+    VesselLog log = sample_log();
+    log.shafts[0].settings[0].interval = RunTime::from_base(interval_h * 3600);
+    for (int d = 310; d <= until; d += 10) {
+      Logged<Hours> h = log.hours.back();
+      h.id = nth_id(static_cast<std::uint8_t>(100 + d / 10));
+      h.at = h.recorded_at = day(d);
+      h.what.reading = HoursReading::from_base(d * 10 * 3600);
+      log.hours.push_back(h);
+    }
+    std::vector<Finding> of_it;
+    const FleetResult fleet = review_fleet(std::vector<VesselLog>{log}, day(until), 1);
+    for (const Finding& f : fleet.vessels[0].findings)
+      if (f.shaft == ShaftId{1} && f.kind != FindingKind::record_suspect) of_it.push_back(f);
+    return of_it;
+  };
+  CHECK(told(400, 310).empty());
+  CHECK(told(1000, 310).empty());
+
+  const auto foretold = told(2500, 310);
+  REQUIRE(foretold.size() == 1);
+  CHECK(foretold[0].kind == FindingKind::starved);
+  CHECK(foretold[0].urgency == Urgency::plan);
+  CHECK(foretold[0].summary.find("will probably be below its reserve of 20.0 % before the next greasing, due ") !=
+        std::string::npos);
+  CHECK(foretold[0].first_seen == day(300));  // the greasing that told the loss
+  CHECK(!foretold[0].began);
+
+  const auto below = told(2500, 450);  // 1500 h
+  REQUIRE(below.size() == 1);
+  CHECK(below[0].id == foretold[0].id);  // one matter
+  CHECK(below[0].urgency == Urgency::act);
+  CHECK(below[0].summary.find("below its reserve") != std::string::npos);
+  CHECK(below[0].summary.find("before the greasing of") == std::string::npos);
+}
+
 TEST_CASE("detail: only of the vessels that were asked for", "[analysis][review]") {
   std::vector<VesselLog> fleet{sample_log(), sample_log()};
   fleet[1].vessel.id = VesselId{2};
