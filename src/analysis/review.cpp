@@ -121,6 +121,12 @@ ShaftState state_of(const ReviewContext& c, const Shaft& shaft) {
     s.exact_intervals = w->second.exact;
     s.censored_intervals = w->second.censored;
   }
+  const std::vector<LubricatorId> feeding = c.digest.schedule->lubricators_of(shaft.id);
+  const bool is_delivery_seen = std::any_of(feeding.begin(), feeding.end(), [&c](LubricatorId l) {
+    const auto d = c.digest.delivery.find(l);
+    return d != c.digest.delivery.end() && d->second.delivery_ratio;
+  });
+  s.is_judged = s.last_hours && (s.washout_cm3_per_h || is_delivery_seen);
   if (const auto f = c.fills.find(shaft.id); f != c.fills.end()) {
     s.cavity_fill_pct = f->second.fill_pct;
     s.starved_h = f->second.starved_h;

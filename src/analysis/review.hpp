@@ -33,6 +33,8 @@ struct ShaftState {
   NextGreasing next_greasing;
   std::optional<Estimate> alarms_per_1000h;
   int exact_intervals = 0, censored_intervals = 0;
+  /// Hours are known, and the loss or what a lubricator delivers: else that nothing is found says nothing.
+  bool is_judged = false;
 };
 
 struct LubricatorState {

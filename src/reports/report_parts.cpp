@@ -240,6 +240,8 @@ void add_closed(Report& report, const ReportInput& in, const std::vector<Finding
 
 void add_findings(Report& report, const ReportInput& in, const std::vector<Finding>& findings) {
   const Names names{in.view.reg};
+  const std::string not_known = unjudged_text(in.view.vessels, names);
+  if (!not_known.empty()) report.blocks.emplace_back(Paragraph{not_known, false});
   std::array<std::size_t, 4> counts{};
   const std::vector<const Finding*> open = open_ones(in, findings);
   for (const Finding* f : open) ++counts[static_cast<std::size_t>(f->urgency)];

@@ -40,6 +40,10 @@ bool is_closed(const ReportInput& in, const Finding& f);
 std::vector<const Finding*> open_ones(const ReportInput& in, const std::vector<Finding>& findings);
 /// The newest reading, greasing or level that anything of the ship is known by; empty: nothing was recorded.
 std::optional<Instant> last_record(const VesselReview& v);
+/// What is said of a ship of which nothing is found: "in order", or that it is not known, or of some shafts not.
+std::string_view quiet_word(const VesselReview& v);
+/// Of which shafts the records are too few to find anything; empty: of none.
+std::string unjudged_text(std::span<const VesselReview> vessels, const Names& names);
 /// The most urgent finding of a shaft; empty when there is none.
 std::optional<Urgency> urgency_of(const VesselReview& v, ShaftId shaft);
 /// The findings that concern a shaft: its own, those of what feeds it, and those of the whole ship.

@@ -40,6 +40,29 @@ std::optional<Instant> last_record(const VesselReview& v) {
   return last;
 }
 
+std::string_view quiet_word(const VesselReview& v) {
+  const auto judged = std::count_if(v.shafts.begin(), v.shafts.end(), [](const ShaftState& s) { return s.is_judged; });
+  if (judged == 0) return "not known";
+  return judged == static_cast<std::ptrdiff_t>(v.shafts.size()) ? "in order" : "in part known";
+}
+
+std::string unjudged_text(std::span<const VesselReview> vessels, const Names& names) {
+  constexpr std::size_t kMostNamed = 6;
+  std::vector<std::string> named;
+  std::size_t count = 0;
+  for (const VesselReview& v : vessels) {
+    for (const ShaftState& s : v.shafts) {
+      if (s.is_judged) continue;
+      if (++count <= kMostNamed) named.push_back(fmt::format("{} {}", names.vessel(v.vessel), names.shaft(s.shaft)));
+    }
+  }
+  if (count == 0) return {};
+  return fmt::format(
+      "Nothing can be said of {} that lack{} running hours, or greasings and a lubricator's readings: {}{}.",
+      count == 1 ? std::string{"a shaft"} : fmt::format("{} shafts", count), count == 1 ? "s" : "",
+      fmt::join(named, ", "), count > kMostNamed ? fmt::format(" and {} more", count - kMostNamed) : std::string{});
+}
+
 std::optional<Urgency> urgency_of(const VesselReview& v, ShaftId shaft) {
   std::optional<Urgency> out;
   for (const Finding& f : v.findings) {
@@ -96,9 +119,9 @@ void add_ships(Report& report, const ReportInput& in) {
     const Vessel* vessel = names.find(v.vessel);
     const auto last = last_record(v);
     TableRow row;
-    row.cells = {
-        cell(std::string{names.vessel(v.vessel)}), cell(vessel != nullptr ? vessel->name : ""),
-        open.empty() ? cell("in order") : TableCell{urgency_word(open.front()->urgency), open.front()->urgency}};
+    row.cells = {cell(std::string{names.vessel(v.vessel)}), cell(vessel != nullptr ? vessel->name : ""),
+                 open.empty() ? cell(std::string{quiet_word(v)})
+                              : TableCell{urgency_word(open.front()->urgency), open.front()->urgency}};
     for (const std::size_t n : counts) row.cells.push_back(cell(n == 0 ? "." : std::to_string(n)));
     row.cells.push_back(cell(std::to_string(v.shafts.size())));
     row.cells.push_back(cell(last ? format_day(*last, names.zone(v.vessel)) : "none"));

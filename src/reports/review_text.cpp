@@ -90,6 +90,8 @@ std::string headline(const ReviewView& view, const TextStyle& style) {
                        kMeaning[i]);
   }
   if (closed > 0) out += fmt::format("  {:>4} closed and still standing\n", closed);
+  if (const std::string not_known = unjudged_text(view.vessels, Names{view.reg}); !not_known.empty())
+    out += wrapped(not_known, style.width) + '\n';
   return out;
 }
 
@@ -123,18 +125,21 @@ std::string ships(const ReviewView& view, const Names& names, const TextStyle& s
       if (!is_closed(view, f)) open.push_back(&f);
     return open;
   };
+  const auto is_in_order = [&open_of](const VesselReview& v) {
+    return open_of(v).empty() && (!v.findings.empty() || quiet_word(v) == "in order");
+  };
   for (const VesselReview& v : view.vessels)
-    if (open_of(v).empty()) ++in_order;
+    if (is_in_order(v)) ++in_order;
   const bool leave_out = !with_all && in_order > kMostShipsInOrder;
   for (const VesselReview& v : view.vessels) {
     const std::vector<const Finding*> open = open_of(v);
-    if (open.empty() && leave_out) continue;
+    if (leave_out && is_in_order(v)) continue;
     std::array<std::size_t, 4> counts{};
     for (const Finding* f : open) ++counts[static_cast<std::size_t>(f->urgency)];
     const auto last = last_record(v);
     std::vector<std::string> row{std::string{names.vessel(v.vessel)}, !open.empty()
                                                                           ? urgency_word(open.front()->urgency)
-                                                                      : v.findings.empty() ? "in order"
+                                                                      : v.findings.empty() ? std::string{quiet_word(v)}
                                                                                            : "closed"};
     for (const std::size_t n : counts) row.push_back(n == 0 ? "." : std::to_string(n));
     row.push_back(last ? format_day(*last, names.zone(v.vessel)) : "none");

@@ -158,7 +158,7 @@ Sheet ships_sheet(const ReportInput& in) {
     for (const Finding* f : open) ++counts[static_cast<std::size_t>(f->urgency)];
     CellMaker c;
     c.word(ship.code).word(ship.name).word(ship.imo.value_or("")).word(ship.group.value_or(""));
-    c.word(open.empty() ? "in order" : urgency_word(open.front()->urgency));
+    c.word(open.empty() ? std::string{quiet_word(v)} : urgency_word(open.front()->urgency));
     for (const std::size_t n : counts) c.count(n);
     c.count(v.shafts.size()).count(v.lubricators.size()).time(last_record(v));
     c.word(open.empty() ? ""

@@ -105,6 +105,7 @@ struct SampleReview {
 
   static ShaftState shaft(VesselId vessel, ShaftId id) {
     ShaftState s;
+    s.is_judged = true;
     s.vessel = vessel;
     s.shaft = id;
     s.running_h = 8412.25;

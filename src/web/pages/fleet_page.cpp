@@ -81,7 +81,7 @@ void ships(Html& h, const FleetReview& r, const Filter& filter, const std::strin
         "<tr><td>{} {}</td><td data-label=\"most pressing\">{}</td><td data-label=\"below reserve\">{}</td><td "
         "class=\"d\" data-label=\"last record\">{}</td><td data-label=\"group\">{}</td></tr>\n",
         link(ship_path(vessel->code) + day, vessel->code), html_escaped(vessel->name),
-        most ? html_urgency(*most) : "nothing", below.empty() ? "none known" : html_escaped(below),
+        most ? html_urgency(*most) : std::string{quiet_word(v)}, below.empty() ? "none known" : html_escaped(below),
         last ? format_day(*last, Zone{vessel->time_zone}) : "none", vessel->group ? html_escaped(*vessel->group) : "");
   }
   h.raw("</tbody></table></div>\n");
@@ -120,6 +120,8 @@ std::string fleet_body(const FleetReview& r, const Request& q, const Filter& fil
     if (auto* t = std::get_if<ReportTable>(&b))
       for (TableRow& row : t->rows) row.cells[0].address = ship_path(row.cells[0].text) + day_tail(q);
   h.raw(html_blocks(silent));
+  if (const std::string not_known = unjudged_text(r.vessels, names); !not_known.empty())
+    h.add("<p class=\"quiet\">{}</p>\n", html_escaped(not_known));
   ships(h, r, filter, day_tail(q));
   const std::string tail = query_text({{"group", filter.group}, {"as_of", value_of(q.query, "as_of")}});
   h.raw("<h2 id=\"papers\">To print and to send on</h2>\n<p>");

@@ -54,12 +54,30 @@ TEST_CASE("review text: nothing found is said", "[reports][review]") {
   CHECK_THAT(review_text(view_of(s), {100, false}, false), Contains("no shaft asks for attention"));
 }
 
+TEST_CASE("review text: where nothing can be found nothing is called in order", "[reports][review]") {
+  SampleReview s;
+  s.findings.clear();
+  for (VesselReview& v : s.vessels) v.findings.clear();
+  const std::string text = review_text(view_of(s), {200, false}, false);
+  CHECK_THAT(text, Contains("Nothing can be said of a shaft that lacks running hours, or greasings and a lubricator's "
+                            "readings: T-02 rudder_stock."));
+  CHECK_THAT(text, Contains("T-01    in order") && Contains("T-02    not known"));
+  for (ShaftState& shaft : s.vessels[0].shafts) shaft.is_judged = &shaft == &s.vessels[0].shafts.front();
+  const std::string less = review_text(view_of(s), {200, false}, false);
+  CHECK_THAT(less, Contains("2 shafts that lack running hours") && Contains("in part known"));
+  for (ShaftState& shaft : s.vessels[0].shafts) shaft.is_judged = true;
+  s.vessels[1].shafts[0].is_judged = true;
+  CHECK_THAT(review_text(view_of(s), {200, false}, false), !Contains("Nothing can be said"));
+}
+
 TEST_CASE("review text: many ships in order are only counted, unless all are wanted", "[reports][review]") {
   SampleReview s;
   for (int i = 0; i < 40; ++i) {
     const VesselId id{100 + i};
     s.reg.vessels.push_back({id, "X-" + std::to_string(i), "X", std::nullopt, "UTC", std::nullopt});
-    s.vessels.emplace_back().vessel = id;
+    VesselReview& quiet = s.vessels.emplace_back();
+    quiet.vessel = id;
+    quiet.shafts.emplace_back().is_judged = true;
   }
   CHECK_THAT(review_text(view_of(s), {100, false}, false), Contains("and 40 ships in order"));
   CHECK_THAT(review_text(view_of(s), {100, false}, false), !Contains("X-17"));
