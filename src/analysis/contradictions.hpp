@@ -46,6 +46,7 @@ struct Silence {
   Instant first_seen{};
   double strength = 0;
   Uuid last_record;
+  bool in_dock = false;  ///< the whole vessel, docked `since` by its last record of that: no undocking is written
 };
 std::vector<Silence> find_silences(const VesselLog& log, const std::map<ShaftId, HoursCurve>& hours, Instant as_of);
 

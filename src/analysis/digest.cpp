@@ -131,6 +131,11 @@ VesselDigest digest_by(const VesselLog& full_log, Instant as_of, const Weigh& we
     d.hours[shaft.id] = std::move(result);
   }
   name_exchanged_meters(log, rollovers, as_of, d.suspects);
+  d.dockings = dockings_of(log, curves, as_of);
+  for (auto& [shaft, curve] : curves) {
+    curve.rest(d.dockings.rests());
+    d.hours[shaft].curve = curve;
+  }
   d.schedule = std::make_shared<const Schedule>(log, curves, as_of);
   for (const Lubricator& lubricator : log.lubricators) weigh(log, lubricator, d);
   for (const Shaft& shaft : log.shafts) d.histories[shaft.id] = make_history(log, shaft, d, as_of);

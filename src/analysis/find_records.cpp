@@ -50,8 +50,13 @@ void report_silence(const ReviewContext& c, const Silence& s, std::vector<Findin
                   whole_vessel ? std::string{"no records of any kind"} : fmt::format("no {} records", name_of(s.kind)),
                   figure_text(s.days), c.day(s.since), whole_vessel ? "the ship's" : "its", figure_text(s.usual_days));
   if (s.run_h) f.summary += fmt::format("; about {} running hours since", figure_text(*s.run_h));
-  f.urgency = whole_vessel ? Urgency::plan : Urgency::note;
-  explain(f, {whole_vessel ? "whole_vessel" : "one_subject"}, {});
+  if (s.in_dock)
+    f.summary = fmt::format(
+        "recorded as docked since {}, {} days ago, and no undocking since: is she out again? hours, fill and next "
+        "greasings are not known from then on",
+        c.day(s.since), figure_text(s.days));
+  f.urgency = whole_vessel && !s.in_dock ? Urgency::plan : Urgency::note;
+  explain(f, {s.in_dock ? "docked" : whole_vessel ? "whole_vessel" : "one_subject"}, {});
   found.push_back(std::move(f));
 }
 

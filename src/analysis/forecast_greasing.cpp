@@ -86,10 +86,11 @@ NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const H
     const double left = in_h(*setting->interval) - run;
     next.due_in_h = left;
     if (left < 0) next.overdue_h = -left;
-    // Looked up backwards on the curve when it is past, by recent use when it is to come.
+    // Looked up backwards on the curve when it is past, by recent use when it is to come; of a shaft that rests nobody
+    // knows the day.
     if (left <= 0)
       next.due_at = hours.time_of(hours.hours_at(*from) + in_h(*setting->interval)).value_or(as_of);
-    else if (use > 0 && left / use < 36500)
+    else if (use > 0 && left / use < 36500 && !hours.rests_since(as_of))
       next.due_at = as_of + std::chrono::seconds{static_cast<std::int64_t>(left / use * 86400)};
   }
   if (setting && setting->interval_days) {

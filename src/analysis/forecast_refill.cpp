@@ -123,6 +123,19 @@ Instant met_low_mark(double x, double low_mark, const std::function<double(Insta
   return below;
 }
 
+/// Since when all of the shafts are known to rest; empty: one of them may run.
+std::optional<Instant> rest_of_all(const std::vector<ShaftId>& shafts, const std::map<ShaftId, HoursCurve>& hours,
+                                   Instant as_of) {
+  std::optional<Instant> since;
+  for (const ShaftId shaft : shafts) {
+    const auto h = hours.find(shaft);
+    const std::optional<Instant> own = h == hours.end() ? std::nullopt : h->second.rests_since(as_of);
+    if (!own) return std::nullopt;
+    since = std::max(since.value_or(*own), *own);
+  }
+  return since;
+}
+
 /// Relative sd of a use over weeks to come that no past week tells of: a short past is a poor guide.
 double pattern_sd(std::size_t weeks) { return std::hypot(kNewTrade, 0.6 / std::sqrt(static_cast<double>(weeks))); }
 
@@ -186,6 +199,8 @@ NextRefill forecast_refill(const VesselLog& log, const Lubricator& lubricator, c
     next.stands_since = delivery.cycles_low ? delivery.cycles_low->began.estimate
                         : delivery.low      ? delivery.low->began.estimate
                                             : as_of;
+  else
+    next.stands_since = rest_of_all(schedule.shafts_fed(lubricator.id, as_of), hours, as_of);
   if (next.stands_since && ratio < kStandsStill) ratio = 1, ratio_sd = kUsualSd;
 
   // Every past week starts one replay, and those count most that were like today: a use like that of late, the same

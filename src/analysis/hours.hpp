@@ -5,9 +5,15 @@
 
 #include <cmath>
 #include <span>
+#include <utility>
 #include <vector>
 
 namespace shaftlog {
+
+/// A stretch of calendar time.
+struct Span {
+  Instant from{}, to{};
+};
 
 /// Running hours of one shaft as a function of time: piecewise linear, never falling, counted from the first reading.
 class HoursCurve {
@@ -27,6 +33,10 @@ class HoursCurve {
   [[nodiscard]] const std::vector<Point>& points() const noexcept { return points_; }
   [[nodiscard]] Instant first() const { return points_.front().at; }
   [[nodiscard]] Instant last() const { return points_.back().at; }
+  /// Beyond the last reading nothing runs in these stretches. \param spans oldest first, not overlapping
+  void rest(std::vector<Span> spans) { rests_ = std::move(spans); }
+  /// Since when the shaft is known to rest at `t`, which lies beyond the last reading; empty: it is not.
+  [[nodiscard]] std::optional<Instant> rests_since(Instant t) const;
   /// Running hours at `t` [h]; extrapolated with the recent use beyond the readings (before the first: negative).
   [[nodiscard]] double hours_at(Instant t) const;
   /// Running hours from `a` to `b` [h], a <= b; at least 0 and at most the calendar hours.
@@ -36,7 +46,7 @@ class HoursCurve {
   /// Standard deviation of hours_at(t) against the readings around it [h]: 0 at a reading noted to the minute.
   [[nodiscard]] double moment_sd_h(Instant t) const { return std::sqrt(end_variance(t)); }
   /// The moment at which the curve passes `hours` [h since the first reading]; extrapolated with the recent use.
-  /// Empty when the shaft does not run any more.
+  /// Empty when the shaft does not run any more, or rests and nothing tells until when.
   [[nodiscard]] std::optional<Instant> time_of(double hours) const;
   /// Recent use [running hours per calendar day] over about the last 90 days of readings, dockings included.
   [[nodiscard]] double use_h_per_day() const noexcept { return use_h_per_day_; }
@@ -46,6 +56,8 @@ class HoursCurve {
  private:
   [[nodiscard]] double read_at(Instant t) const;
   [[nodiscard]] double end_variance(Instant t) const;
+  /// Days from `a` to `b`, both beyond the last reading, in which it may have run.
+  [[nodiscard]] double free_days(Instant a, Instant b) const;
 
   std::vector<Point> points_;
   std::vector<double> gap_var_h2_;  // variance of estimated runs, cumulated [h2]
@@ -53,6 +65,7 @@ class HoursCurve {
   double scatter_h2_per_day_ = 0;   // variance of the run per calendar day [h2/d]
   double drift_h2_per_day2_ = 144;  // variance of the use per day of the weeks ahead against that of late [h2/d2]
   std::vector<double> weekly_use_;
+  std::vector<Span> rests_;
 };
 
 struct HoursResult {

@@ -68,10 +68,23 @@ double HoursCurve::read_at(Instant t) const {
   return a.hours + (next->hours - a.hours) * (hours_between(a.at, t) / hours_between(a.at, next->at));
 }
 
+double HoursCurve::free_days(Instant a, Instant b) const {
+  double days = days_between(a, b);
+  for (const Span& s : rests_)
+    if (s.to > a && s.from < b) days -= days_between(std::max(a, s.from), std::min(b, s.to));
+  return std::max(0.0, days);
+}
+
+std::optional<Instant> HoursCurve::rests_since(Instant t) const {
+  for (const Span& s : rests_)
+    if (s.from <= t && t < s.to) return s.from;
+  return std::nullopt;
+}
+
 double HoursCurve::hours_at(Instant t) const {
   if (points_.empty()) return 0;
   double beyond_days = 0;
-  if (t > last()) beyond_days = days_between(last(), t);
+  if (t > last()) beyond_days = free_days(last(), t);
   if (t < first()) beyond_days = -days_between(t, first());
   return read_at(t) + use_h_per_day_ * beyond_days;
 }
@@ -84,7 +97,7 @@ double HoursCurve::run_h(Instant a, Instant b) const {
 double HoursCurve::end_variance(Instant t) const {
   const double scatter = points_.size() < 2 ? kUsualScatter_h2_per_day : scatter_h2_per_day_;
   if (t > last() || t < first()) {
-    const double days = t > last() ? days_between(last(), t) : days_between(t, first());
+    const double days = t > last() ? free_days(last(), t) : days_between(t, first());
     const double most = 24.0 * days / std::sqrt(12.0);
     return std::min(scatter * days + drift_h2_per_day2_ * days * days, most * most);
   }
@@ -124,7 +137,8 @@ double HoursCurve::run_sd_h(Instant a, Instant b) const {
     var += q.sd_h * q.sd_h * (days / span) * (days / span);
   } else if (a >= last() || b <= first()) {
     const double scatter = points_.size() < 2 ? kUsualScatter_h2_per_day : scatter_h2_per_day_;
-    var = scatter * days + drift_h2_per_day2_ * days * days;
+    const double free = a >= last() ? free_days(a, b) : days;
+    var = scatter * free + drift_h2_per_day2_ * free * free;
   } else {
     var = end_variance(a) + end_variance(b);
     const auto gap = [this](std::ptrdiff_t i) {
@@ -143,7 +157,17 @@ std::optional<Instant> HoursCurve::time_of(double hours) const {
   };
   if (hours > points_.back().hours) {
     if (use_h_per_day_ <= 0) return std::nullopt;
-    return moved(last(), (hours - points_.back().hours) / use_h_per_day_ * 24.0);
+    double left = (hours - points_.back().hours) / use_h_per_day_ * 24.0;  // of the calendar [h]
+    Instant from = last();
+    for (const Span& s : rests_) {
+      if (s.to <= from) continue;
+      const double until = std::max(0.0, hours_between(from, s.from));
+      if (left <= until) break;
+      if (s.to == kLatest) return std::nullopt;
+      left -= until;
+      from = s.to;
+    }
+    return moved(from, left);
   }
   if (hours < points_.front().hours) {
     if (use_h_per_day_ <= 0) return std::nullopt;

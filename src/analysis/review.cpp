@@ -55,6 +55,18 @@ bool is_delivery_known(const ReviewContext& c, ShaftId shaft) {
   return vouches(c.log.levels) || vouches(c.log.refills) || vouches(c.log.cycles);
 }
 
+// A docking whose end is written nowhere is believed for a time only: then she may be out again for long.
+bool is_use_known(const ReviewContext& c) {
+  const std::optional<Instant>& known = c.digest.dockings.known_until;
+  return !known || days_between(*known, c.as_of) <= kUsualStay_days;
+}
+
+void leave_open(FillResult& fill) {
+  fill.fill_pct.reset();
+  fill.hours_to_reserve.reset();
+  fill.p_below_now = fill.p_below_before_due = 0;
+}
+
 void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPrior& prior,
                     std::map<ShaftId, ShaftHistory>& histories) {
   for (auto& [id, history] : histories) {
@@ -93,11 +105,14 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
                                          reserve_pct(shaft, c.as_of), c.as_of, c.greasings[shaft.id].due_at);
     if (history.is_automatic && !is_delivery_known(c, shaft.id)) {
       // Doses that nobody has checked for so long are no grease: the fill of today is not known.
-      FillResult& fill = c.fills[shaft.id];
-      fill.fill_pct.reset();
-      fill.hours_to_reserve.reset();
-      fill.p_below_now = fill.p_below_before_due = 0;
+      leave_open(c.fills[shaft.id]);
       c.greasings[shaft.id].expected_cm3.reset();
+    }
+    if (!is_use_known(c)) {
+      leave_open(c.fills[shaft.id]);
+      NextGreasing& next = c.greasings[shaft.id];
+      next.expected_cm3.reset();
+      if (!next.overdue_h) next.due_in_h.reset();
     }
   }
 }
@@ -230,6 +245,7 @@ VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, 
 
   VesselReview out;
   out.vessel = log.vessel.id;
+  out.docked_since = digest.dockings.standing;
   std::set<ShaftId> explained;
   find_delivery(c, out.findings);
   find_grease_changes(c, out.findings, explained);

@@ -3,6 +3,7 @@
 #include "analysis/alarms.hpp"
 #include "analysis/delivery.hpp"
 #include "analysis/delivery_blame.hpp"
+#include "analysis/dockings.hpp"
 #include "analysis/fill.hpp"
 #include "analysis/forecast.hpp"
 #include "analysis/types.hpp"
@@ -83,8 +84,9 @@ struct ToldWithin {
 
 struct VesselReview {
   VesselId vessel;
-  std::vector<Finding> findings;   ///< most urgent first
-  std::vector<ToldWithin> within;  ///< of findings above
+  std::optional<Instant> docked_since;  ///< the docking that stands at as_of; no running is assumed since
+  std::vector<Finding> findings;        ///< most urgent first
+  std::vector<ToldWithin> within;       ///< of findings above
   std::vector<ShaftState> shafts;
   std::vector<LubricatorState> lubricators;
 
@@ -99,6 +101,7 @@ struct VesselReview {
 struct VesselDigest {
   VesselId vessel;
   std::map<ShaftId, HoursResult> hours;
+  Dockings dockings;
   std::shared_ptr<const Schedule> schedule;
   std::map<LubricatorId, DeliveryResult> delivery;
   std::map<LubricatorId, DeliveryBlame> blame;  ///< of each lubricator whose ratio is lastingly low

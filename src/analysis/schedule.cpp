@@ -1,5 +1,7 @@
 #include "analysis/schedule.hpp"
 
+#include "analysis/dockings.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
@@ -73,22 +75,6 @@ Stands stands_of(const VesselLog& log, LubricatorId lubricator, Instant as_of) {
   s.off = merged(std::move(s.off));
   s.empty = merged(std::move(s.empty));
   return s;
-}
-
-/// When the ship lay in dock, as written; a docking that is not ended lasts until now.
-std::vector<Span> dockings_of(const VesselLog& log, Instant as_of) {
-  std::vector<Span> spans;
-  std::optional<Instant> docked;
-  for (const Logged<Work>& w : log.work) {
-    if (w.at > as_of) continue;
-    if (w.what.work == WorkKind::docked && !docked) docked = w.at;
-    if (w.what.work == WorkKind::undocked && docked) {
-      add_span(spans, *docked, w.at);
-      docked.reset();
-    }
-  }
-  if (docked) add_span(spans, *docked, as_of);
-  return merged(std::move(spans));
 }
 
 /// Use of one shaft in each interval between moments, by its own two readings around it.
@@ -249,7 +235,7 @@ double Schedule::Curve::at(std::int64_t s) const {
 }
 
 Schedule::Schedule(const VesselLog& log, const std::map<ShaftId, HoursCurve>& hours, Instant as_of) : hours_{hours} {
-  const std::vector<Span> docked = dockings_of(log, as_of);
+  const std::vector<Span> docked = dockings_of(log, hours, as_of).spans;
   for (const Lubricator& l : log.lubricators) {
     Unit unit;
     const Stands stands = stands_of(log, l.id, as_of);

@@ -10,11 +10,6 @@
 
 namespace shaftlog {
 
-/// A stretch of calendar time.
-struct Span {
-  Instant from{}, to{};
-};
-
 /// What the automatic system of one vessel was called to deliver: feeds' settings in time, hours run, counted cycles,
 /// and the spans in which a lubricator is known to stand still. While the ship is known to be docked no shaft runs, as
 /// far as its hours leave room for that.

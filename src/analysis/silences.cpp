@@ -1,4 +1,5 @@
 #include "analysis/contradictions.hpp"
+#include "analysis/dockings.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -12,7 +13,6 @@ constexpr double kLongerThanUsual = 2.5;       // times the 90 % quantile of the
 constexpr double kPartLongerThanUsual = 3.05;  // ... of one subject: three readings forgotten in a row, not two
 constexpr double kLongerThanEver = 1.25;       // times the longest gap so far
 constexpr double kShortest_days = 14, kShortestVessel_days = 15;
-constexpr double kInDock_days = 120;  // a stay in dock explains a silence for so long
 
 constexpr double kOneBatch_h = 6;  // records written within so many hours came together
 
@@ -133,13 +133,21 @@ std::vector<Silence> find_silences(const VesselLog& log, const std::map<ShaftId,
   const Arrivals arrivals = arrivals_of(all);
   all = by_day(std::move(all));
 
-  std::optional<Instant> docked;  // in dock since
-  for (const Logged<Work>& w : log.work) {
-    if (w.at > as_of) continue;
-    if (w.what.work == WorkKind::docked) docked = w.at;
-    if (w.what.work == WorkKind::undocked) docked.reset();
+  // A stay in dock explains a silence; one that lasts unusually long is asked about.
+  if (const Dockings dockings = dockings_of(log, hours, as_of); dockings.standing) {
+    if (days_between(*dockings.known_until, as_of) <= kUsualStay_days) return out;
+    Silence s;
+    s.kind = Kind::work;
+    s.since = *dockings.standing;
+    s.days = days_between(*dockings.standing, as_of);
+    s.usual_days = kUsualStay_days;
+    s.first_seen = after(*dockings.known_until, kUsualStay_days);
+    s.strength = strength_of(days_between(*dockings.known_until, as_of), kUsualStay_days);
+    s.last_record = dockings.standing_record;
+    s.in_dock = true;
+    out.push_back(s);
+    return out;
   }
-  if (docked && days_between(*docked, as_of) <= kInDock_days) return out;
 
   // A ship that sends nothing at all is one silence. Its parts are judged as they were at its last record: what is not
   // there yet may come with the next batch.

@@ -33,7 +33,8 @@ std::string format_due(const NextGreasing& n, const Zone& zone) {
     if (n.overdue_days && *n.overdue_days > 0) return "overdue by " + format_days_past(*n.overdue_days);
     return "overdue";
   }
-  return n.due_at ? format_day(*n.due_at, zone) : "-";
+  if (n.due_at) return format_day(*n.due_at, zone);
+  return n.due_in_h ? fmt::format("in {} running h", format_figure(*n.due_in_h)) : "-";
 }
 
 std::string format_expected_cm3(const Estimate& e) {

@@ -88,7 +88,7 @@ Report log_sheets(const ReportInput& in) {
     if (s != nullptr && s->interval) every = format_figure(in_h(*s->interval), 5) + " h";
     if (s != nullptr && s->interval_days)
       every += (every.empty() ? "" : " or ") + std::to_string(*s->interval_days) + " days";
-    std::string due = n.due_at ? format_day(*n.due_at, zone) : "not known";
+    std::string due = n.due_at || n.due_in_h ? format_due(n, zone) : "not known";
     if (every.empty()) due = "none agreed";
     if (n.is_overdue) due = "OVERDUE";
     TableRow row{{cell(log.shafts[i].code), cell(s == nullptr ? "" : s->position),

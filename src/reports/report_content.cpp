@@ -200,7 +200,9 @@ Report shaft_report(const ReportInput& in, ShaftId shaft_id, std::span<const Ent
       {"hours to reserve", format_estimate(state.hours_to_reserve, 2)},
       {"last greasing", state.last_greasing ? format_day(*state.last_greasing, zone) : "never"}};
   const NextGreasing& next = state.next_greasing;
-  std::string due = next.due_at ? format_day(*next.due_at, zone) : "no interval is agreed";
+  std::string due = next.due_at     ? format_day(*next.due_at, zone)
+                    : next.due_in_h ? format_due(next, zone)
+                                    : "no interval is agreed, or no day can be told";
   if (next.is_overdue) due = "overdue since " + due;
   if (next.expected_cm3) due += ", takes about " + typeset(format_expected_cm3(*next.expected_cm3));
   facts.rows.emplace_back("next greasing", due);

@@ -13,6 +13,9 @@ namespace {
 constexpr std::array kUrgencies{Urgency::act, Urgency::plan, Urgency::watch, Urgency::note};
 constexpr std::size_t kMostShipsInOrder = 25;  // more ships with nothing to report are only counted
 
+bool is_of_the_log(const Finding& f) {
+  return f.kind == FindingKind::records_missing && !f.shaft.is_set() && !f.lubricator.is_set();
+}
 bool is_pressing(const Finding& f) { return f.urgency == Urgency::act || f.urgency == Urgency::plan; }
 FindingState state_of(const ReviewView& view, const Finding& f) {
   const auto found = view.states.find(f.id);
@@ -149,6 +152,13 @@ std::string ships(const ReviewView& view, const Names& names, const TextStyle& s
     table.add(std::move(row));
   }
   std::string out = '\n' + strong("Ships", style) + '\n' + table.text(style, 2);
+  for (const VesselReview& v : view.vessels)
+    if (v.docked_since && std::none_of(v.findings.begin(), v.findings.end(), is_of_the_log))
+      out += "  " +
+             wrapped(fmt::format("{} is recorded as docked since {}: no running is assumed from then on",
+                                 names.vessel(v.vessel), format_day(*v.docked_since, names.zone(v.vessel))),
+                     style.width, 2, 4) +
+             '\n';
   if (leave_out) out += fmt::format("  and {} in order (--all lists them)\n", count_of(in_order, "ship", "ships"));
   return out;
 }

@@ -198,3 +198,24 @@ TEST_CASE("hours: doubt is nothing at readings, most between them, and grows bey
   CHECK(c.hours_at(*c.time_of(333.0)) == Approx(333.0).margin(0.01));
   CHECK(c.hours_at(*c.time_of(2000.0)) == Approx(2000.0).margin(0.01));
 }
+
+TEST_CASE("hours: beyond the last reading a ship in dock does not run", "[analysis][hours]") {
+  Readings x;
+  for (int w = 0; w < 20; ++w) x.add(format_utc(at("2026-01-01T00:00Z") + std::chrono::days{7 * w}), 70.0 * w);
+  HoursCurve c = x.build().curve;  // last read on day 133, 10 h a day
+  const auto day = [](int d) { return at("2026-01-01T00:00Z") + std::chrono::days{d}; };
+  const double free = c.run_sd_h(day(133), day(143));
+  c.rest({{day(100), day(110)}, {day(143), day(163)}});
+  CHECK(c.run_h(day(133), day(143)) == Approx(100));
+  CHECK(c.run_h(day(133), day(163)) == Approx(100));
+  CHECK(c.run_h(day(133), day(173)) == Approx(200));
+  CHECK(c.run_h(day(98), day(112)) == Approx(140));  // readings are believed
+  CHECK(c.run_sd_h(day(133), day(163)) == Approx(free));
+  CHECK(c.time_of(1330 + 90) == day(142));
+  CHECK(c.time_of(1330 + 150) == day(168));
+  CHECK_FALSE(c.rests_since(day(140)));
+  CHECK(c.rests_since(day(150)) == day(143));
+  c.rest({{day(143), kLatest}});
+  CHECK(c.run_h(day(133), day(1000)) == Approx(100));
+  CHECK_FALSE(c.time_of(1330 + 150));
+}

@@ -95,7 +95,25 @@ TEST_CASE("silences: in dock nothing is expected, for a time", "[analysis][silen
   s.add(s.log.work, 200, true);
   s.log.work[0].what.work = WorkKind::docked;
   CHECK(find_silences(s.log, {}, on_day(300)).empty());
-  CHECK_FALSE(find_silences(s.log, {}, on_day(400)).empty());
+  const auto late = find_silences(s.log, {}, on_day(400));
+  REQUIRE(late.size() == 1);
+  CHECK(late[0].in_dock);
+  CHECK(late[0].since == on_day(200));
+  CHECK(late[0].first_seen == on_day(320));
+}
+
+TEST_CASE("silences: a docking that the meters deny explains none", "[analysis][silences]") {
+  Ship s;
+  s.hours_until(200);
+  s.add(s.log.work, 100, true);
+  s.log.work[0].what.work = WorkKind::docked;
+  std::vector<HoursCurve::Point> points;
+  for (int d = 0; d <= 196; d += 7) points.push_back({on_day(d), 12.0 * d});
+  const auto all = find_silences(s.log, {{ShaftId{1}, HoursCurve{points}}}, on_day(300));
+  REQUIRE(all.size() == 1);
+  CHECK_FALSE(all[0].in_dock);
+  for (auto& p : points) p.hours = std::min(p.hours, 12.0 * 100);
+  CHECK(find_silences(s.log, {{ShaftId{1}, HoursCurve{points}}}, on_day(300)).empty());
 }
 
 TEST_CASE("silences: records that come in batches are waited for as long as batches take", "[analysis][silences]") {
