@@ -1,6 +1,7 @@
 #include "analysis/contradictions.hpp"
 #include "analysis/face_value.hpp"
 #include "analysis/review.hpp"
+#include "analysis/whole_hours.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -106,9 +107,32 @@ double delivered_cm3(const VesselDigest& digest, ShaftId shaft, Instant a, Insta
 
 namespace {
 
+/// The curve up to `as_of`, its end by the readings around that moment.
+HoursCurve cut_at(const HoursCurve& curve, Instant as_of) {
+  std::vector<HoursCurve::Point> points = curve.points();
+  const auto after = std::find_if(points.begin(), points.end(), [&](const auto& p) { return p.at > as_of; });
+  if (after == points.end() || after == points.begin()) {
+    points.erase(after, points.end());
+    return HoursCurve{std::move(points)};
+  }
+  const bool is_read = std::prev(after)->at == as_of;
+  points.erase(after, points.end());
+  if (!is_read) {
+    HoursCurve::Point end;
+    end.at = as_of;
+    end.hours = curve.hours_at(as_of);
+    end.is_estimated = true;
+    end.sd_h = curve.moment_sd_h(as_of);
+    points.push_back(end);
+  }
+  return HoursCurve{std::move(points)};
+}
+
 /// \param weigh fills in what is known of each lubricator's delivery
+/// \param whole tells the running hours; null: the log itself
 template <class Weigh>
-VesselDigest digest_by(const VesselLog& full_log, Instant as_of, const Weigh& weigh) {
+VesselDigest digest_by(const VesselLog& full_log, Instant as_of, const Weigh& weigh,
+                       const VesselDigest* whole = nullptr) {
   VesselDigest d;
   d.vessel = full_log.vessel.id;
   d.suspects = find_contradictions(full_log, as_of);
@@ -127,6 +151,7 @@ VesselDigest digest_by(const VesselLog& full_log, Instant as_of, const Weigh& we
     }
     HoursResult result = build_hours(readings, rollovers[shaft.id] = rollover_of(shaft), as_of);
     d.suspects.insert(d.suspects.end(), result.suspects.begin(), result.suspects.end());
+    if (whole != nullptr) result.curve = cut_at(whole->hours.at(shaft.id).curve, as_of);
     curves[shaft.id] = result.curve;
     d.hours[shaft.id] = std::move(result);
   }
@@ -142,14 +167,24 @@ VesselDigest digest_by(const VesselLog& full_log, Instant as_of, const Weigh& we
   return d;
 }
 
-}  // namespace
-
-VesselDigest digest(const VesselLog& full_log, Instant as_of, bool with_detail) {
-  return digest_by(full_log, as_of, [&](const VesselLog& log, const Lubricator& lubricator, VesselDigest& d) {
+struct Balance {
+  Instant as_of{};
+  bool with_detail = true;
+  void operator()(const VesselLog& log, const Lubricator& lubricator, VesselDigest& d) const {
     DeliveryResult result = balance_delivery(log, lubricator, *d.schedule, as_of, with_detail);
     if (result.low) d.blame[lubricator.id] = blame_device(log, d.hours, *d.schedule, lubricator.id, result, as_of);
     d.delivery[lubricator.id] = std::move(result);
-  });
+  }
+};
+
+}  // namespace
+
+VesselDigest digest(const VesselLog& full_log, Instant as_of, bool with_detail) {
+  return digest_by(full_log, as_of, Balance{as_of, with_detail});
+}
+
+VesselDigest digest_with_hours_of(const VesselDigest& whole, const VesselLog& log, Instant as_of) {
+  return digest_by(log, as_of, Balance{as_of, /*with_detail=*/true}, &whole);
 }
 
 VesselDigest digest_at_face_value(const VesselLog& full_log, Instant as_of) {

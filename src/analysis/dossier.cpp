@@ -1,6 +1,7 @@
 #include "analysis/dossier.hpp"
 
 #include "analysis/dossier_parts.hpp"
+#include "analysis/whole_hours.hpp"
 #include "base/error.hpp"
 #include "base/figure.hpp"
 
@@ -55,8 +56,9 @@ const StateAt& Work::at(Instant t) {
   std::unique_ptr<StateAt>& s = states_[t];
   if (!s) {
     s = std::make_unique<StateAt>();
-    s->log = t == in.as_of ? log : cut(log, t);
-    s->digest = digest(s->log, t);
+    const bool is_whole = t == in.as_of;
+    s->log = is_whole ? log : cut(log, t);
+    s->digest = is_whole ? digest(s->log, t) : digest_with_hours_of(now().digest, s->log, t);
     s->review = review_vessel(s->log, s->digest, in.prior, t, /*with_detail=*/true);
   }
   return *s;

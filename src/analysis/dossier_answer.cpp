@@ -31,9 +31,9 @@ std::string between(Work& w, const Mark& m) {
 std::string running_text(Work& w, const BearingLife& life) {
   if (!life.run_h) return "an unknown number of running hours";
   std::string out;
-  if (life.last_reading) {
+  if (life.last_reading || life.assumed_h < 0.5) {
     out = fmt::format("{:.0f} running hours by the meter", *life.run_h - life.assumed_h);
-    if (life.assumed_h >= 0.5)
+    if (life.last_reading && life.assumed_h >= 0.5)
       out += fmt::format(", last read on {}; {:.0f} more are assumed since, at its recent use",
                          w.day(*life.last_reading), life.assumed_h);
   } else {

@@ -172,7 +172,8 @@ void fill_life(Work& w, BearingLife& life) {
     const Instant from = std::max(life.from, d.hours.first());
     life.run_h = d.hours.run_h(from, life.to);
     life.assumed_h = d.hours.run_h(std::clamp(d.hours.last(), from, life.to), life.to);
-    if (d.hours.last() >= life.from) life.last_reading = d.hours.last();
+    for (const HoursCurve::Point& p : w.detail(w.in.as_of).hours.points())
+      if (p.at >= life.from && p.at <= life.to) life.last_reading = p.at;
   }
   // A new seal begins a new baseline, and the hours below the reserve are counted anew from there.
   std::vector<Instant> ends = life.seals;

@@ -3,6 +3,8 @@
 #include "support/run.hpp"
 
 #include <cmath>
+#include <cstdlib>
+#include <sstream>
 
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
@@ -116,6 +118,40 @@ TEST_CASE("history: the hours below the reserve of the failed bearing hold the t
   CHECK(then.at("bearings").size() == 1);
   CHECK(then.at("bearings")[0].at("starved_h").at("best").get<double>() ==
         Approx(failed.at("starved_h").at("best").get<double>()).epsilon(0.05));
+}
+
+TEST_CASE("history: a reading after the bearing was taken out tells what it ran, and every part says the same",
+          "[e2e][history]") {
+  const Demo demo;
+  const json d = demo.dossier({"fenhollow", "rudder_stock", "--until", "2026-09-30"});
+  const json& failed = d.at("bearings")[0];
+  const auto number = [](const json& of, const char* key) { return of.at(key).get<double>(); };
+  // Docked on 2026-04-13, the meter at 21230.1 h on 04-12 and at 21239.6 h on 04-26: nothing is left to assume.
+  CHECK(number(failed, "assumed_h") == 0);
+  double phases = 0;
+  for (const json& p : d.at("phases"))
+    if (p.at("to") <= failed.at("to")) phases += number(p, "run_h");
+  CHECK(number(failed, "running_h") == Approx(phases).margin(0.5));
+  CHECK(number(failed, "after_last_greasing_h") == Approx(431).margin(1));
+  CHECK_THAT(demo.ok({"history", "fenhollow", "rudder_stock", "--until", "2026-09-30"}), !Contains("assumed since"));
+
+  demo.ok({"history", "fenhollow", "rudder_stock", "--until", "2026-09-30", "--evidence", "out"});
+  const auto rows_of = [&](const char* name) {
+    std::vector<std::vector<std::string>> rows;
+    std::istringstream in{read_text(demo.dir / ("out/series/" + std::string{name}))};
+    for (std::string line; std::getline(in, line);) {
+      std::istringstream cells{line};
+      rows.emplace_back();
+      for (std::string cell; std::getline(cells, cell, ',');) rows.back().push_back(cell);
+    }
+    return rows;
+  };
+  double next = 0;  // hours at the first reading after it was taken out
+  for (const auto& row : rows_of("hours.csv"))
+    if (next == 0 && row[0] > "2026-04-18T") next = std::strtod(row[1].c_str(), nullptr);
+  const auto bearings = rows_of("bearings.csv");
+  CHECK(std::strtod(bearings[1][4].c_str(), nullptr) <= next);
+  CHECK(std::strtod(bearings[1][5].c_str(), nullptr) == 0);
 }
 
 TEST_CASE("history: the text alone carries the answer and its caveats", "[e2e][history]") {
