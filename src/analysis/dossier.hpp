@@ -259,7 +259,12 @@ Dossier make_dossier(const DossierSources& sources);
 /// call with rising `day`. \param feeding lubricators of the shaft
 void told_by(std::vector<Told>& told, const VesselReview& review, ShaftId shaft,
              const std::vector<LubricatorId>& feeding, Instant day);
-/// Adds what `told` says to the answer. Call once, when `told` is whole.
+/// False of a log that was brought in without its times of writing: nothing of it was known on any day looked at.
+bool is_told_known(const Dossier& dossier);
+/// The sentence that says so. \param zone of the ship
+std::string untold_text(const Dossier& dossier, const Zone& zone);
+/// Adds what `told` says to the answer, or that it cannot be told: `told` is then emptied. Call once, when `told` is
+/// whole.
 void answer_told(Dossier& dossier, const VesselLog& log);
 
 }  // namespace shaftlog

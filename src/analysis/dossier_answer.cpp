@@ -240,11 +240,12 @@ void add_caveats(Work& w, Dossier& d) {
       is_drawn ? fmt::format(" of {} ships, drawn by lot from the {} of the file", w.in.usual_ships, w.in.ships)
                : std::string{" of the file"};
   if (prior.shafts > 0)
-    out.push_back(
-        fmt::format("What is usual was learnt from {} shafts{} (loss {} cm3/h in the middle, spread {} of "
-                    "its logarithm). Without "
-                    "those ships' records the figures differ a little; the sensitivities below show by how much.",
-                    prior.shafts, learnt_from, figure_text(std::exp(prior.mean_log_w)), figure_text(prior.sd_log_w)));
+    out.push_back(fmt::format(
+        "What is usual was learnt from {} shafts{} (loss {} cm3/h in the middle, spread {} of "
+        "its logarithm). Without "
+        "those ships' records the figures differ a little{}.",
+        prior.shafts, learnt_from, figure_text(std::exp(prior.mean_log_w)), figure_text(prior.sd_log_w),
+        life.sensitivities.empty() ? "" : ": \"the same total were one assumption another\" shows by how much"));
   else
     out.emplace_back(
         "Too few shafts are in the file to learn from: the program's own starting values stand for sister shafts.");
@@ -313,6 +314,15 @@ void add_caveats(Work& w, Dossier& d) {
 
 }  // namespace dossier
 
+bool is_told_known(const Dossier& d) { return d.lateness.after_the_end * 20 <= d.lateness.before_the_end; }
+
+std::string untold_text(const Dossier& d, const Zone& zone) {
+  return fmt::format(
+      "What the program would have said at the time cannot be told: {} of {} records were written into the file after "
+      "{}.",
+      d.lateness.after_the_end, d.lateness.before_the_end, format_day(d.lives[d.focus].to, zone));
+}
+
 void answer_told(Dossier& d, const VesselLog& log) {
   if (!d.told_step_days) return;
   const BearingLife& life = d.lives[d.focus];
@@ -334,12 +344,10 @@ void answer_told(Dossier& d, const VesselLog& log) {
     std::replace(s.begin(), s.end(), '_', ' ');
     return s;
   };
-  // A log that was brought in without its times of writing was not known to any day looked at.
-  if (d.lateness.after_the_end * 20 > d.lateness.before_the_end) {
-    d.answer.push_back(
-        fmt::format("What the program would have said at the time cannot be told: {} of {} records were written into "
-                    "the file after {}.",
-                    d.lateness.after_the_end, d.lateness.before_the_end, format_day(life.to, zone)));
+  if (!is_told_known(d)) {
+    d.told.clear();
+    d.told_step_days.reset();
+    d.answer.push_back(untold_text(d, zone));
     return;
   }
   if (first == nullptr) {

@@ -171,6 +171,7 @@ class Document {
                     "in 10, {} at most; {} more than {} days late; {} corrections, {} withdrawals.",
                     l.records, format_figure(l.median_days, 2), format_figure(l.p90_days, 2),
                     format_figure(l.longest_days, 2), l.late, format_figure(kLate_days), l.corrected, l.withdrawn));
+    if (!is_told_known(d_)) paragraph(untold_text(d_, words_.zone()));
     if (!d_.told_step_days) return;
     ReportTable t = table("", {"first said", "act from", "last", "finding", "in the words of that day"},
                           "The program would have said nothing about this shaft.");

@@ -199,6 +199,7 @@ class Text {
              l.late, format_figure(kLate_days), l.corrected, l.withdrawn),
          2);
     if (!l.late_records.empty()) line(fmt::format("latest: {}", words_.records(l.late_records, 5)), 2);
+    if (!is_told_known(d_)) line(untold_text(d_, words_.zone()), 2);
     if (!d_.told_step_days) return;
     if (d_.told.empty()) {
       line("The program would have said nothing about this shaft during this bearing's life.", 2);

@@ -115,3 +115,22 @@ TEST_CASE("tess: meters that run deny a docking whose end nobody wrote", "[e2e][
   CHECK(review.at("findings").empty());
   for (const json& s : review.at("shafts")) CHECK_FALSE(s.at("next_greasing").at("due_at").is_null());
 }
+
+TEST_CASE(
+    "tess: of a log imported long after its dates the dossier says once that it cannot be told what would have "
+    "been said",
+    "[e2e][scenario]") {
+  Tess tess;
+  tess.taken_cm3 = [](const std::string& s, double day) { return s == "fin_port" && day > 300 ? 200.0 : 100.0; };
+  tess.work = "tess,fin_port," + at(500) + ",seal_replaced\n";
+  tess.enter();
+  const std::vector<std::string> call{"history", "tess", "fin_port", "--until", "2025-12-30"};
+  const std::string text = tess.text(call);
+  CHECK_THAT(text, Contains("would have said at the time cannot be told"));
+  CHECK_THAT(text, !Contains("would have said nothing"));
+  std::vector<std::string> as_json = call;
+  as_json.emplace_back("--json");
+  CHECK(json::parse(tess.aboard.ok(as_json)).at("told").is_null());
+  // The sums under other assumptions stand above the caveats.
+  CHECK_THAT(text, !Contains("sensitivities below"));
+}
