@@ -42,8 +42,8 @@ void report_standing(const ReviewContext& c, const AlarmEpisode& e, std::vector<
                             e.alarm == AlarmKind::no_pressure || e.alarm == AlarmKind::cycle_fault;
   double worst = 0;
   for (const ShaftId shaft : c.digest.schedule->shafts_fed(e.lubricator, c.as_of)) {
-    if (const auto fill = c.fills.find(shaft); fill != c.fills.end()) {
-      worst = std::max({worst, fill->second.p_below_now, fill->second.p_below_before_due});
+    if (const std::optional<FillThen> known = c.fill_known(shaft)) {
+      worst = std::max({worst, known->fill.p_below_now, known->fill.p_below_before_due});
     }
   }
   f.urgency = stops_grease && worst > 0.3 ? Urgency::act : Urgency::plan;

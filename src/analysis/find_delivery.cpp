@@ -61,10 +61,10 @@ Urgency urgency_of_missing(const ReviewContext& c, LubricatorId lubricator, Shaf
   bool known = false;
   for (const ShaftId shaft : c.digest.schedule->shafts_fed(lubricator, c.as_of)) {
     if (blamed.is_set() && shaft != blamed) continue;
-    const auto fill = c.fills.find(shaft);
-    if (fill == c.fills.end() || !fill->second.fill_pct) continue;
+    const std::optional<FillThen> known_fill = c.fill_known(shaft);
+    if (!known_fill) continue;
     known = true;
-    worst = std::max({worst, fill->second.p_below_now, fill->second.p_below_before_due});
+    worst = std::max({worst, known_fill->fill.p_below_now, known_fill->fill.p_below_before_due});
   }
   if (ratio < kStandingStill) return Urgency::act;
   if (known && worst > 0.3) return Urgency::act;

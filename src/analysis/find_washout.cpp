@@ -105,11 +105,8 @@ void add_fill(const ReviewContext& c, ShaftId shaft, Finding& f) {
 }
 
 Urgency urgency_of_rise(const ReviewContext& c, ShaftId shaft, const WashoutShift& shift, bool is_wear) {
-  const auto fill = c.fills.find(shaft);
-  if (fill != c.fills.end() && fill->second.fill_pct &&
-      std::max(fill->second.p_below_now, fill->second.p_below_before_due) > kMayBe) {
-    return Urgency::act;
-  }
+  const std::optional<FillThen> known = c.fill_known(shaft);
+  if (known && std::max(known->fill.p_below_now, known->fill.p_below_before_due) > kMayBe) return Urgency::act;
   return is_wear || shift.factor.value >= 1.5 ? Urgency::plan : Urgency::watch;
 }
 
@@ -297,13 +294,15 @@ std::optional<Instant> meets_reserve_at(const ReviewContext& c, ShaftId shaft, c
   return c.as_of + std::chrono::seconds{static_cast<std::int64_t>(days * 86400)};
 }
 
-std::string said_of(const ReviewContext& c, const Shaft& shaft, Standing standing) {
+/// \param then the day as of which the fill was last known; empty: today
+std::string said_of(const ReviewContext& c, const Shaft& shaft, Standing standing, std::optional<Instant> then) {
   const std::string reserve = figure_text(reserve_pct(shaft, c.as_of));
+  const std::string on = then ? " on " + c.day(*then) : "";
   switch (standing) {
     case Standing::below:
-      return fmt::format("is below its reserve of {} %", reserve);
+      return fmt::format("{} below its reserve of {} %{}", then ? "was" : "is", reserve, on);
     case Standing::likely:
-      return fmt::format("is probably below its reserve of {} %", reserve);
+      return fmt::format("{} probably below its reserve of {} %{}", then ? "was" : "is", reserve, on);
     case Standing::before_due:
       return fmt::format("will probably be below its reserve of {} % before the next greasing, due {}", reserve,
                          c.day(*c.greasings.at(shaft.id).due_at));
@@ -313,21 +312,37 @@ std::string said_of(const ReviewContext& c, const Shaft& shaft, Standing standin
   return fmt::format("was below its reserve of {} %", reserve);
 }
 
-void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult& fill,
+/// What is to be known of a fill that is told long after the last record behind it.
+std::string silence_text(const ReviewContext& c, ShaftId shaft, const FillThen& known) {
+  constexpr auto kLate = std::chrono::days{30};
+  if (known.at < c.as_of) return "; no level, refill or count has told since what it got";
+  const HoursCurve* curve = c.curve(shaft);
+  if (curve == nullptr || curve->last() >= c.as_of - kLate) return "";
+  return fmt::format("; no hours were read since {}: it is taken to have run as before", c.day(curve->last()));
+}
+
+/// \param known the fill as it is, or as it was last known
+void report_starved(const ReviewContext& c, const Shaft& shaft, const FillThen& known,
                     const std::optional<Below>& below, Standing standing, std::vector<Finding>& found,
                     std::vector<ToldWithin>& within) {
+  const FillResult& fill = known.fill;
   const ShaftHistory& h = c.digest.histories.at(shaft.id);
   const NextGreasing& next = c.greasings.at(shaft.id);
   const StarvedHours hours = fill.starved_h.value_or(StarvedHours{});
   const bool is_now = standing == Standing::below || standing == Standing::likely;
+  const bool is_today = known.at >= c.as_of;
+  const std::string silence = is_now ? silence_text(c, shaft.id, known) : "";
+  // Of hours since the fill was last known nobody knows how many were below the reserve.
+  const std::string how_long = is_today ? fmt::format("about {} running hours", figure_text(hours.best))
+                                        : fmt::format("at least {} running hours", figure_text(hours.least));
+  const std::string range =
+      is_today ? fmt::format("{} to {}", figure_text(hours.least), figure_text(hours.most)) : std::string{};
   Finding* const other = finding_that_explains(c, found, shaft.id, {});
   if (other != nullptr) {
-    other->summary +=
-        fmt::format("; the cavity{} {}", other->shaft.is_set() ? "" : " of " + shaft.code, said_of(c, shaft, standing));
-    if (hours.most >= 1) {
-      other->summary += fmt::format(" (about {} running hours so far, {} to {})", figure_text(hours.best),
-                                    figure_text(hours.least), figure_text(hours.most));
-    }
+    other->summary += fmt::format("; the cavity{} {}", other->shaft.is_set() ? "" : " of " + shaft.code,
+                                  said_of(c, shaft, standing, is_today ? std::nullopt : std::optional{known.at}));
+    if (hours.most >= 1) other->summary += fmt::format(" ({} so far{})", how_long, range.empty() ? "" : ", " + range);
+    other->summary += silence;
     if (!is_now) return;
     other->urgency = Urgency::act;
   }
@@ -339,7 +354,7 @@ void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult
     f.first_seen = h.intervals.empty() ? c.as_of : h.intervals.back().at;
     add_figure(f, "p_before_due", fill.p_below_before_due, "1");
     add_strength(f, log_odds_of(fill.p_below_before_due));
-    f.summary = "the cavity " + said_of(c, shaft, standing);
+    f.summary = "the cavity " + said_of(c, shaft, standing, std::nullopt);
     if (const auto day = meets_reserve_at(c, shaft.id, fill); day)
       f.summary += fmt::format(": it meets it about {} at the present use; grease it before then", c.day(*day));
   } else {
@@ -354,9 +369,10 @@ void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult
     add_strength(f, is_now ? log_odds_of(fill.p_below_now) : std::log(19.0));
     const std::string reserve = figure_text(reserve_pct(shaft, c.as_of));
     if (is_now) {
-      f.summary = fmt::format("the cavity is estimated at {} %, {}below its reserve of {} %, since {}",
-                              fill.fill_pct ? figure_text(*fill.fill_pct, "") : "unknown",
-                              standing == Standing::likely ? "probably " : "", reserve, c.day(below->from));
+      f.summary = fmt::format("the cavity {} estimated at {} %{}, {}below its reserve of {} %, since {}{}",
+                              is_today ? "is" : "was", fill.fill_pct ? figure_text(*fill.fill_pct, "") : "unknown",
+                              is_today ? "" : " on " + c.day(known.at), standing == Standing::likely ? "probably " : "",
+                              reserve, c.day(below->from), silence);
     } else {
       f.summary = fmt::format("the cavity ran below its reserve of {} % before the greasing of {}", reserve,
                               c.day(f.first_seen));
@@ -365,10 +381,8 @@ void report_starved(const ReviewContext& c, const Shaft& shaft, const FillResult
   if (next.last && (f.evidence.empty() || f.evidence.front() != *next.last)) f.evidence.push_back(*next.last);
   f.urgency = fill.p_below_now > kMayBe && standing != Standing::was ? Urgency::act : Urgency::plan;
   if (next.is_overdue) f.summary += fmt::format("; greasing is overdue by {}", overdue_text(next));
-  if (hours.most >= 1) {
-    f.summary += fmt::format("; about {} running hours below the reserve in all ({} to {})", figure_text(hours.best),
-                             figure_text(hours.least), figure_text(hours.most));
-  }
+  if (hours.most >= 1)
+    f.summary += fmt::format("; {} below the reserve in all{}", how_long, range.empty() ? "" : " (" + range + ")");
   std::vector<std::string> symptoms{"one_shaft"};
   if (standing != Standing::before_due && below->emptied) {
     f.summary += "; the greasing took all the cavity can hold, so the loss is a lower bound only";
@@ -436,11 +450,10 @@ void find_washout(const ReviewContext& c, std::vector<Finding>& found, const std
 
 void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& found, std::vector<ToldWithin>& within) {
   for (const Shaft& shaft : c.log.shafts) {
-    const auto fill = c.fills.find(shaft.id);
-    if (fill != c.fills.end() && fill->second.fill_pct) {
-      const auto below = last_below(fill->second, c.digest.histories.at(shaft.id), reserve_pct(shaft, c.as_of));
-      if (const auto standing = standing_of(fill->second, below, c.greasings.at(shaft.id), c.as_of); standing)
-        report_starved(c, shaft, fill->second, below, *standing, found, within);
+    if (const std::optional<FillThen> known = c.fill_known(shaft.id)) {
+      const auto below = last_below(known->fill, c.digest.histories.at(shaft.id), reserve_pct(shaft, c.as_of));
+      if (const auto standing = standing_of(known->fill, below, c.greasings.at(shaft.id), c.as_of); standing)
+        report_starved(c, shaft, *known, below, *standing, found, within);
     }
     if (c.greasings.contains(shaft.id)) report_overdue(c, shaft, found);
   }

@@ -37,22 +37,36 @@ void rate_all_alarms(ReviewContext& c) {
   }
 }
 
-// Whether a level, a refill or a counter reading of late vouches for what the shaft was delivered. By the balance an
-// emptied reservoir had nothing left to deliver; whether it was filled and nobody wrote it down is not known.
-bool is_delivery_known(const ReviewContext& c, ShaftId shaft) {
+// When a level, a refill or a counter reading last vouched for what the lubricators delivered.
+std::optional<Instant> last_vouched(const ReviewContext& c, const std::vector<LubricatorId>& feeding) {
+  std::optional<Instant> last;
+  const auto look = [&](const auto& records) {
+    for (const auto& r : records) {
+      if (r.at > c.as_of || std::find(feeding.begin(), feeding.end(), r.lubricator) == feeding.end()) continue;
+      if (!last || r.at > *last) last = r.at;
+    }
+  };
+  look(c.log.levels), look(c.log.refills), look(c.log.cycles);
+  return last;
+}
+
+// Whether what the shaft was delivered up to now is known: a record of late vouches for it, or the doses are taken as
+// nil, and nothing needs vouching for. By the balance an emptied reservoir had nothing left to deliver; whether it was
+// filled and nobody wrote it down is not known.
+bool is_delivery_known(const ReviewContext& c, ShaftId shaft, const std::vector<LubricatorId>& feeding,
+                       std::optional<Instant> vouched) {
   constexpr auto kVouchedFor = std::chrono::days{60};
   constexpr double kEmpty_pct = 0.5;
-  const std::vector<LubricatorId> feeding = c.digest.schedule->lubricators_of(shaft);
+  constexpr double kNil = 0.1;  // of the doses called for
+  const Instant since = vouched.value_or(kEarliest);
+  double called_for = 0;
+  for (const LubricatorId l : feeding) called_for += c.digest.schedule->called_for_cm3(l, shaft, since, c.as_of);
+  if (called_for > 0 && delivered_cm3(c.digest, shaft, since, c.as_of) < kNil * called_for) return true;
   for (const LubricatorId l : feeding) {
     const auto d = c.digest.delivery.find(l);
     if (d != c.digest.delivery.end() && d->second.level_pct && d->second.level_pct->value < kEmpty_pct) return false;
   }
-  const auto vouches = [&](const auto& records) {
-    return std::any_of(records.rbegin(), records.rend(), [&](const auto& r) {
-      return r.at >= c.as_of - kVouchedFor && std::find(feeding.begin(), feeding.end(), r.lubricator) != feeding.end();
-    });
-  };
-  return vouches(c.log.levels) || vouches(c.log.refills) || vouches(c.log.cycles);
+  return vouched && *vouched >= c.as_of - kVouchedFor;
 }
 
 // A docking whose end is written nowhere is believed for a time only: then she may be out again for long.
@@ -63,6 +77,8 @@ bool is_use_known(const ReviewContext& c) {
 
 void leave_open(FillResult& fill) {
   fill.fill_pct.reset();
+  fill.starved_h.reset();
+  fill.starved_since.reset();
   fill.hours_to_reserve.reset();
   fill.p_below_now = fill.p_below_before_due = 0;
 }
@@ -103,17 +119,24 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
         forecast_greasing(c.log, shaft, *curve, history, c.washouts[shaft.id], c.priors[shaft.id], delivered, c.as_of);
     c.fills[shaft.id] = reconstruct_fill(history, c.washouts[shaft.id], c.priors[shaft.id], *curve, delivered,
                                          reserve_pct(shaft, c.as_of), c.as_of, c.greasings[shaft.id].due_at);
-    if (history.is_automatic && !is_delivery_known(c, shaft.id)) {
-      // Doses that nobody has checked for so long are no grease: the fill of today is not known.
-      leave_open(c.fills[shaft.id]);
-      c.greasings[shaft.id].expected_cm3.reset();
-    }
     if (!is_use_known(c)) {
       leave_open(c.fills[shaft.id]);
       NextGreasing& next = c.greasings[shaft.id];
       next.expected_cm3.reset();
       if (!next.overdue_h) next.due_in_h.reset();
+      continue;
     }
+    if (!history.is_automatic) continue;
+    const std::vector<LubricatorId> feeding = c.digest.schedule->lubricators_of(shaft.id);
+    const std::optional<Instant> vouched = last_vouched(c, feeding);
+    if (is_delivery_known(c, shaft.id, feeding, vouched)) continue;
+    // Doses that nobody has checked for so long are no grease: the fill of today is not known, only that of then.
+    leave_open(c.fills[shaft.id]);
+    c.greasings[shaft.id].expected_cm3.reset();
+    if (!vouched || history.intervals.empty()) continue;
+    const Instant then = std::max(*vouched, history.intervals.back().at);
+    c.last_known[shaft.id] = {then, reconstruct_fill(history, c.washouts[shaft.id], c.priors[shaft.id], *curve,
+                                                     delivered, reserve_pct(shaft, c.as_of), then, std::nullopt)};
   }
 }
 
@@ -232,7 +255,7 @@ bool is_more_pressing(const Finding& a, const Finding& b) {
 VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, const FleetPrior& prior, Instant as_of,
                            bool with_detail) {
   VesselDigest digest = digest_in;  // doubtful amounts are marked in a copy
-  ReviewContext c{log, digest, as_of, Zone{log.vessel.time_zone}, {}, {}, {}, {}, {}, {}, {}, {}, {}};
+  ReviewContext c{log, digest, as_of, Zone{log.vessel.time_zone}, {}, {}, {}, {}, {}, {}, {}, {}, {}, {}};
   analyse_shafts(c, digest, prior, digest.histories);
   std::map<ShaftId, HoursCurve> curves;
   for (const auto& [id, result] : digest.hours) curves[id] = result.curve;

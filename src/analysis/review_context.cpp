@@ -28,6 +28,14 @@ const HoursCurve* ReviewContext::curve(ShaftId id) const {
   return it == digest.hours.end() || it->second.curve.points().size() < 2 ? nullptr : &it->second.curve;
 }
 
+std::optional<FillThen> ReviewContext::fill_known(ShaftId id) const {
+  if (const auto now = fills.find(id); now != fills.end() && now->second.fill_pct) return FillThen{as_of, now->second};
+  if (const auto then = last_known.find(id); then != last_known.end() && then->second.fill.fill_pct) {
+    return then->second;
+  }
+  return std::nullopt;
+}
+
 std::string ReviewContext::days(const When& w) const {
   if (day(w.low) == day(w.high)) return "on " + day(w.estimate);
   return fmt::format("about {} ({} to {})", day(w.estimate), day(w.low), day(w.high));

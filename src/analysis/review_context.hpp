@@ -12,6 +12,12 @@
 
 namespace shaftlog {
 
+/// The fill of a cavity as it was last known.
+struct FillThen {
+  Instant at{};
+  FillResult fill;
+};
+
 /// What the finders of one vessel look at. Inside analysis only.
 struct ReviewContext {
   const VesselLog& log;
@@ -21,6 +27,7 @@ struct ReviewContext {
   std::map<ShaftId, WashoutPrior> priors;
   std::map<ShaftId, WashoutResult> washouts;
   std::map<ShaftId, FillResult> fills;
+  std::map<ShaftId, FillThen> last_known;  ///< of fed shafts whose doses nothing vouches for any more
   std::map<ShaftId, NextGreasing> greasings;
   std::map<LubricatorId, NextRefill> refills;
   std::vector<AlarmEpisode> episodes;
@@ -31,6 +38,8 @@ struct ReviewContext {
   [[nodiscard]] const Shaft& shaft(ShaftId id) const;
   [[nodiscard]] const Lubricator& lubricator(LubricatorId id) const;
   [[nodiscard]] const HoursCurve* curve(ShaftId id) const;
+  /// The fill of today, else the one last known; at: as_of or then. Empty: it was never known.
+  [[nodiscard]] std::optional<FillThen> fill_known(ShaftId id) const;
   [[nodiscard]] std::string day(Instant t) const { return format_day(t, zone); }
   /// "about 2026-03-02 (2026-02-20 to 2026-03-10)"
   [[nodiscard]] std::string days(const When& w) const;

@@ -1,0 +1,145 @@
+// What is told of a lubricator and of the bearings that depend on it.
+#include "analysis/prior_learner.hpp"
+#include "analysis/review.hpp"
+
+#include <catch2/catch.hpp>
+
+using namespace shaftlog;
+using Catch::Matchers::Contains;
+
+namespace {
+
+constexpr LubricatorId kPump{1};
+constexpr ShaftId kPort{1}, kStbd{2};
+Instant day(int d) { return from_unix(1704067200) + std::chrono::days{d}; }  // 2024-01-01 and so on
+
+/// Two shafts of 12 h a day and 400 cm3, fed 0.1 cm3 each 15 min from 5000 cm3: read every week, 0.4 cm3/h each.
+struct Ship {
+  int until = 728;        ///< the last day on which anything is read
+  double loss = 0.3;      ///< of fin_port [cm3/h]; fin_stbd loses 0.3
+  int greased_every = 0;  ///< days; 0: never by hand
+  int greased_until = 728;
+  int counted_until = 728;  ///< the counter stands from here on
+  int runs_until = 728;     ///< grease leaves the reservoir up to here
+  VesselLog log;
+  std::uint16_t n = 0;
+
+  Ship() {
+    log.vessel = {VesselId{1}, "tess", "Tess", std::nullopt, "UTC", std::nullopt};
+    ShaftSetting setting;
+    setting.cavity = cm3(400);
+    log.shafts = {{kPort, VesselId{1}, "fin_port", {setting}}, {kStbd, VesselId{1}, "fin_stbd", {setting}}};
+    Lubricator l;
+    l.id = kPump;
+    l.vessel = VesselId{1};
+    l.code = "lub1";
+    l.settings.push_back({std::nullopt, cm3(5000), std::nullopt, {}});
+    log.lubricators.push_back(l);
+    for (const ShaftId s : {kPort, kStbd}) log.feeds.push_back({kPump, s, std::nullopt, Volume::from_base(100), 900});
+  }
+  template <class What>
+  Logged<What> logged(int d) {
+    Logged<What> r;
+    r.id.bytes[14] = static_cast<std::uint8_t>(++n >> 8);
+    r.id.bytes[15] = static_cast<std::uint8_t>(n);
+    r.at = r.recorded_at = day(d) + std::chrono::hours{8};
+    return r;
+  }
+  void work(int d, WorkKind kind) {
+    Logged<Work> w = logged<Work>(d);
+    w.lubricator = kPump;
+    w.what.work = kind;
+    log.work.push_back(w);
+  }
+  void write() {
+    double left = 4500;
+    for (int d = 0; d <= until; d += 7) {
+      for (const ShaftId s : {kPort, kStbd}) {
+        Logged<Hours> h = logged<Hours>(d);
+        h.shaft = s;
+        h.what.reading = HoursReading::from_base(std::int64_t{d} * 12 * 3600);
+        log.hours.push_back(h);
+      }
+      Logged<Cycles> c = logged<Cycles>(d);
+      c.lubricator = kPump;
+      c.what.count = 48 * std::min(d, counted_until);
+      log.cycles.push_back(c);
+      if (d > 0 && d <= runs_until) left -= 7 * 9.6;
+      if (left < 1000) {
+        Logged<Refill> r = logged<Refill>(d);
+        r.lubricator = kPump;
+        Amount a;
+        a.volume = cm3(3500);
+        r.what.amount = a;
+        log.refills.push_back(r);
+        left += 3500;
+      }
+      Logged<LevelReading> l = logged<LevelReading>(d);
+      l.lubricator = kPump;
+      l.what.level = Level::from_base(100 * static_cast<std::int64_t>(left / 50 + 0.5));
+      log.levels.push_back(l);
+    }
+    for (int d = greased_every; greased_every > 0 && d <= std::min(greased_until, until); d += greased_every)
+      for (const ShaftId s : {kPort, kStbd}) {
+        const double lost = (s == kPort ? loss : 0.3) - 0.4;
+        Logged<Greasing> g = logged<Greasing>(d);
+        g.shaft = s;
+        Amount a;
+        a.volume = cm3(std::clamp<std::int64_t>(static_cast<std::int64_t>(lost * 12 * greased_every), 5, 400));
+        g.what.amount = a;
+        g.what.ended = Ended::pressure;
+        log.greasings.push_back(g);
+      }
+  }
+  [[nodiscard]] VesselReview review(int as_of) const {
+    const std::vector<VesselLog> fleet{log};
+    return review_fleet(fleet, day(as_of), 1).vessels[0];
+  }
+};
+
+const Finding* find(const VesselReview& r, FindingKind kind) {
+  for (const Finding& f : r.findings)
+    if (f.kind == kind) return &f;
+  return nullptr;
+}
+
+const ShaftState& state_of(const VesselReview& r, ShaftId shaft) { return r.shafts.at(shaft == kPort ? 0 : 1); }
+
+}  // namespace
+
+TEST_CASE("silent ship: a fed cavity below its reserve is told still, as it was last known", "[analysis][delivery]") {
+  Ship ship;  // fin_port loses twice its dose: 400 cm3 less 0.4 x 12 h x 80 d is below the reserve of 80 cm3
+  ship.loss = 0.8;
+  ship.greased_every = 60;
+  ship.greased_until = 600;
+  ship.until = 686;
+  ship.write();
+  const VesselReview read = ship.review(690);
+  REQUIRE(find(read, FindingKind::starved) != nullptr);
+  REQUIRE(state_of(read, kPort).cavity_fill_pct);
+  const VesselReview silent = ship.review(686 + 75);
+  const Finding* f = find(silent, FindingKind::starved);
+  REQUIRE(f != nullptr);
+  CHECK(f->urgency == Urgency::act);
+  CHECK_THAT(f->summary, Contains("was estimated at") && Contains("on 2025-11-17, below its reserve") &&
+                             Contains("no level, refill or count has told since") && Contains("at least"));
+  for (const ShaftId s : {kPort, kStbd}) {  // of what is not known no hours either
+    CHECK_FALSE(state_of(silent, s).cavity_fill_pct);
+    CHECK_FALSE(state_of(silent, s).starved_h);
+  }
+}
+
+TEST_CASE("silent ship: doses that are taken as nil need nobody to vouch for them", "[analysis][delivery]") {
+  Ship ship;
+  ship.greased_every = 60;
+  ship.greased_until = 420;
+  ship.until = 490;
+  ship.counted_until = ship.runs_until = 420;
+  ship.write();
+  const VesselReview silent = ship.review(490 + 90);  // 0.3 x 12 x 160 d of 400 cm3, and no dose since
+  REQUIRE(state_of(silent, kPort).cavity_fill_pct);
+  CHECK(state_of(silent, kPort).cavity_fill_pct->value < 20);
+  const Finding* f = find(silent, FindingKind::missed_cycles);
+  REQUIRE(f != nullptr);
+  CHECK_THAT(f->summary, Contains("fin_port is below its reserve") && Contains("no hours were read since 2025-05-05"));
+}
