@@ -97,6 +97,17 @@ Taken taken_by(const VesselLog& log, const HoursCurve* curve, const Schedule& sc
   return t;
 }
 
+/// Whether what still leaves can be what the others are called for while one device delivers nothing: more than that
+/// may be missing by the interval of the ratio alone.
+/// \param all, of expected since the ratio fell, cumulated, of all devices and of each [cm3]
+bool may_be_one_share(const Estimate& ratio, const std::vector<double>& all,
+                      const std::vector<std::vector<double>>& of) {
+  if (all.empty() || all.back() <= 0) return false;
+  return std::any_of(of.begin(), of.end(), [&](const std::vector<double>& one) {
+    return ratio.high + kRatioMargin / 2 >= 1 - one.back() / all.back();
+  });
+}
+
 }  // namespace
 
 DeliveryBlame blame_device(const VesselLog& log, const std::map<ShaftId, HoursResult>& hours, const Schedule& schedule,
@@ -174,13 +185,13 @@ DeliveryBlame blame_device(const VesselLog& log, const std::map<ShaftId, HoursRe
     device[a.shaft] += w * a.device_ratio;
     total += w;
   }
-  out.fits_one_share = fed.size() > 1 && weight.back() < 0.5 * total;
+  out.fits_one_share = fed.size() > 1 && weight.back() < 0.5 * total && may_be_one_share(low.ratio, all, of);
   const auto best = static_cast<std::size_t>(std::max_element(weight.begin(), weight.end() - 1) - weight.begin());
   double next = 0;
   for (std::size_t k = 0; k < weight.size(); ++k)
     if (k != best) next = std::max(next, weight[k]);
   out.strength = std::log(std::max(1e-30, weight[best]) / std::max(1e-30, next));
-  if (weight[best] < kSure * total) return out;
+  if (weight[best] < kSure * total || !may_be_one_share(low.ratio, all, {of[best]})) return out;
   out.shaft = fed[best];
   out.device_ratio = device[best] / weight[best];
   out.evidence = taken[best].records;

@@ -77,6 +77,14 @@ bool is_counter_wrong(const DeliveryResult& r) {
   return std::abs(r.cycles_low->ratio.value * r.high->ratio.value - 1) < kRatioMargin;
 }
 
+bool was_greased_since(const ReviewContext& c, LubricatorId lubricator, Instant since) {
+  const std::vector<ShaftId> fed = c.digest.schedule->shafts_fed(lubricator, c.as_of);
+  return std::any_of(c.log.greasings.begin(), c.log.greasings.end(), [&](const Logged<Greasing>& g) {
+    return g.at > since && g.at <= c.as_of && g.what.ended != Ended::not_done &&
+           std::find(fed.begin(), fed.end(), g.shaft) != fed.end();
+  });
+}
+
 void report_missed(const ReviewContext& c, const Lubricator& lubricator, const DeliveryResult& r,
                    std::vector<Finding>& found) {
   const bool cycles_tell = r.cycles_low.has_value();
@@ -139,9 +147,10 @@ void report_missed(const ReviewContext& c, const Lubricator& lubricator, const D
     symptoms.emplace_back("share_of_one_shaft");
     f.summary = fmt::format(
         "{} of the grease that the doses and cycles call for left the reservoir since {}, as if one of the {} shafts "
-        "were "
-        "not served; which one is unknown without manual greasings",
-        figure_text(s.ratio, ""), c.days(s.began), fed);
+        "were not served; {}",
+        figure_text(s.ratio, ""), c.days(s.began), fed,
+        was_greased_since(c, lubricator.id, s.began.estimate) ? "by the manual greasings so far it may be any of them"
+                                                              : "which one is unknown without manual greasings");
   } else {
     symptoms.emplace_back("all_shafts");
     f.summary = fmt::format(

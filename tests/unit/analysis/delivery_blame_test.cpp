@@ -67,12 +67,14 @@ struct Ship {
     r.lubricator = kPump;
     return r;
   }
-  [[nodiscard]] DeliveryBlame blame() const {
+  /// \param level_sd_pct the error of a level; 0: as found
+  [[nodiscard]] DeliveryBlame blame(double level_sd_pct = 0) const {
     std::map<ShaftId, HoursCurve> curves;
     for (const auto& [id, h] : hours) curves[id] = h.curve;
     const Schedule schedule{log, curves, day(200)};
-    const DeliveryResult r = balance_delivery(log, log.lubricators[0], schedule, day(200));
+    DeliveryResult r = balance_delivery(log, log.lubricators[0], schedule, day(200));
     REQUIRE(r.low);
+    if (level_sd_pct > 0) r.level_sd_pct = level_sd_pct;
     return blame_device(log, hours, schedule, kPump, r, day(200));
   }
 };
@@ -121,6 +123,19 @@ TEST_CASE("blame: nobody is blamed for a matter of all shafts", "[analysis][deli
     ship.log.levels.push_back(r);
   }
   const DeliveryBlame b = ship.blame();
+  CHECK_FALSE(b.shaft.is_set());
+  CHECK_FALSE(b.fits_one_share);
+}
+
+TEST_CASE("blame: one device of two is not told for what is missing of both", "[analysis][delivery]") {
+  Ship ship{0, {0.1, 0.1}, false};  // by the levels neither gets more than next to nothing, but they are read badly
+  for (Logged<LevelReading>& r : ship.log.levels) {
+    const double left =
+        4500.0 - std::min(days_between(day(0), r.at), 100.0) * 9.6 - std::max(0.0, days_between(day(100), r.at)) * 0.6;
+    r.what.level = Level::from_base(static_cast<std::int64_t>(left / 50 * 100));
+  }
+  ship.log.refills.clear();
+  const DeliveryBlame b = ship.blame(20);
   CHECK_FALSE(b.shaft.is_set());
   CHECK_FALSE(b.fits_one_share);
 }
