@@ -107,11 +107,6 @@ bool Work::concerns(ShaftId s, LubricatorId l) const {
   return !l.is_set() || feeds(l);
 }
 
-std::string Work::days(const When& w) const {
-  if (day(w.low) == day(w.high)) return "on " + day(w.estimate);
-  return fmt::format("about {} ({} to {})", day(w.estimate), day(w.low), day(w.high));
-}
-
 std::string Work::person(std::uint32_t by) const {
   return by == 0 || by >= log.people.size() ? std::string{"somebody"} : log.people[by];
 }

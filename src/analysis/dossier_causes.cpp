@@ -120,7 +120,7 @@ class Judge {
   Symptom by_channel(Symptom s, std::string_view channel, std::string_view marked = {}) const {
     for (const Mark& m : d_.marks)
       if (m.channel == (marked.empty() ? channel : marked))
-        return told(std::move(s), true, fmt::format("{}: {}", m.channel, w_.days(m.when)));
+        return told(std::move(s), true, fmt::format("{}: {}", m.channel, w_.on_days(m.when)));
     for (const LookedAt& l : d_.looked_at)
       if (l.channel == channel) {
         if (l.result == LookedAt::Result::unknown) {

@@ -43,7 +43,8 @@ class Work {
   /// About the shaft, a lubricator that feeds it, or the whole ship.
   [[nodiscard]] bool concerns(ShaftId s, LubricatorId l) const;
   [[nodiscard]] std::string day(Instant t) const { return format_day(t, zone); }
-  [[nodiscard]] std::string days(const When& w) const;
+  [[nodiscard]] std::string days(const When& w) const { return days_text(w, zone); }
+  [[nodiscard]] std::string on_days(const When& w) const { return on_days_text(w, zone); }
   [[nodiscard]] std::string person(std::uint32_t by) const;
   [[nodiscard]] const Lubricator* find_lubricator(LubricatorId id) const;
   [[nodiscard]] std::string grease(GreaseId id) const;

@@ -247,7 +247,7 @@ void Finder::other_shafts() {
   std::string told;
   for (const Rise& r : rises)
     told += fmt::format("{}{} rose {} times {}", told.empty() ? "" : "; ", r.shaft->code,
-                        figure_text(r.shift->factor, ""), w_.days(r.shift->began));
+                        figure_text(r.shift->factor, ""), w_.on_days(r.shift->began));
   constexpr auto kTogether = std::chrono::days{45};
   const auto own = std::find_if(d_.marks.begin(), d_.marks.end(), [](const Mark& m) { return m.channel == "washout"; });
   if (own != d_.marks.end()) {
@@ -269,7 +269,7 @@ void Finder::other_shafts() {
       own->text += fmt::format(
           "; {} of {} other shafts of the ship rose with it, so the moment is estimated from all of them as "
           "one: by itself this shaft says {}",
-          moments.size() - 1, others, w_.days(own->when));
+          moments.size() - 1, others, w_.on_days(own->when));
       own->when = {at(0), at(-1), at(1)};
       looked("other shafts of the ship", LookedAt::Result::changed, told + "; look for a common cause before any seal");
       return;

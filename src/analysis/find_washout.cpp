@@ -162,7 +162,7 @@ void report_rise(const ReviewContext& c, ShaftId shaft, const WashoutResult& w, 
     present.emplace_back("slow_rise");
   } else if (!told.is_high) {
     f.summary = fmt::format("the washout stepped up {} times {}; now {}", figure_text(shift.factor, ""),
-                            c.days(shift.began), now);
+                            c.on_days(shift.began), now);
     present.emplace_back("step");
   } else {
     f.summary = fmt::format("the washout is {} times what shafts of its group lose, from the first records on; {}",

@@ -36,9 +36,13 @@ std::optional<FillThen> ReviewContext::fill_known(ShaftId id) const {
   return std::nullopt;
 }
 
-std::string ReviewContext::days(const When& w) const {
-  if (day(w.low) == day(w.high)) return "on " + day(w.estimate);
-  return fmt::format("about {} ({} to {})", day(w.estimate), day(w.low), day(w.high));
+std::string days_text(const When& w, const Zone& zone) {
+  const std::string low = format_day(w.low, zone), high = format_day(w.high, zone), day = format_day(w.estimate, zone);
+  return low == high ? day : fmt::format("about {} ({} to {})", day, low, high);
+}
+
+std::string on_days_text(const When& w, const Zone& zone) {
+  return (format_day(w.low, zone) == format_day(w.high, zone) ? "on " : "") + days_text(w, zone);
 }
 
 double reserve_pct(const Shaft& shaft, Instant at) {

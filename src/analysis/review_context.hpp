@@ -12,6 +12,11 @@
 
 namespace shaftlog {
 
+/// "2026-03-02", or "about 2026-03-02 (2026-02-20 to 2026-03-10)": after "since".
+std::string days_text(const When& w, const Zone& zone);
+/// "on 2026-03-02", or "about ..." as above.
+std::string on_days_text(const When& w, const Zone& zone);
+
 /// The fill of a cavity as it was last known.
 struct FillThen {
   Instant at{};
@@ -41,8 +46,8 @@ struct ReviewContext {
   /// The fill of today, else the one last known; at: as_of or then. Empty: it was never known.
   [[nodiscard]] std::optional<FillThen> fill_known(ShaftId id) const;
   [[nodiscard]] std::string day(Instant t) const { return format_day(t, zone); }
-  /// "about 2026-03-02 (2026-02-20 to 2026-03-10)"
-  [[nodiscard]] std::string days(const When& w) const;
+  [[nodiscard]] std::string days(const When& w) const { return days_text(w, zone); }
+  [[nodiscard]] std::string on_days(const When& w) const { return on_days_text(w, zone); }
 };
 
 /// Fill below which the shaft counts as starved [% of the cavity]; 20 where none is registered.

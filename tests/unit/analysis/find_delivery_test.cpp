@@ -1,6 +1,7 @@
 // What is told of a lubricator and of the bearings that depend on it.
 #include "analysis/prior_learner.hpp"
 #include "analysis/review.hpp"
+#include "analysis/review_context.hpp"
 
 #include <catch2/catch.hpp>
 
@@ -142,4 +143,12 @@ TEST_CASE("silent ship: doses that are taken as nil need nobody to vouch for the
   const Finding* f = find(silent, FindingKind::missed_cycles);
   REQUIRE(f != nullptr);
   CHECK_THAT(f->summary, Contains("fin_port is below its reserve") && Contains("no hours were read since 2025-05-05"));
+}
+
+TEST_CASE("words: a moment that is known to the day stands after since and after on", "[analysis][review]") {
+  const When one{day(0), day(0), day(0)}, range{day(1), day(0), day(2)};
+  CHECK(days_text(one, Zone{"UTC"}) == "2024-01-01");
+  CHECK(on_days_text(one, Zone{"UTC"}) == "on 2024-01-01");
+  CHECK(days_text(range, Zone{"UTC"}) == "about 2024-01-02 (2024-01-01 to 2024-01-03)");
+  CHECK(on_days_text(range, Zone{"UTC"}) == days_text(range, Zone{"UTC"}));
 }
