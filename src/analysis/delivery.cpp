@@ -544,12 +544,13 @@ double doses_cm3(const Schedule& schedule, const DeliveryResult& delivery, Shaft
   return all(a) - (1 - *delivery.cycles_since) * all(std::max(a, delivery.last_count));
 }
 
-std::vector<RatioStep> list_stretches(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,
-                                      Instant as_of) {
+namespace {
+
+/// Stretches between two levels, with what was called for in each by `expected`; those in which nothing was are left
+/// out.
+std::vector<RatioStep> stretches_of(const Lubricator& lubricator, const std::vector<BalanceEvent>& events,
+                                    const Expected& expected) {
   std::vector<RatioStep> out;
-  const LubricatorSetting* setting = setting_at(lubricator.settings, as_of);
-  if (setting == nullptr || in_cm3(setting->reservoir) <= 0) return out;
-  const std::vector<BalanceEvent> events = reservoir_events(log, lubricator, as_of);
   if (events.empty()) return out;
   Tally tally{events.front().at};
   const auto close = [&](double level, const BalanceEvent& e) {
@@ -560,7 +561,7 @@ std::vector<RatioStep> list_stretches(const VesselLog& log, const Lubricator& lu
     const BalanceEvent& e = events[i];
     if (i > 0) {
       const Instant before = events[i - 1].at;
-      tally.run(std::max(0.0, schedule.expected_cm3(lubricator.id, before, e.at)));
+      tally.run(std::max(0.0, expected(before, e.at)));
       if (reservoir_at(lubricator, before) != reservoir_at(lubricator, e.at)) tally.lose();
     }
     if (e.before) close(*e.before, e);
@@ -573,6 +574,89 @@ std::vector<RatioStep> list_stretches(const VesselLog& log, const Lubricator& lu
       close(*e.after, e);
   }
   return out;
+}
+
+bool has_reservoir(const Lubricator& lubricator, Instant as_of) {
+  const LubricatorSetting* setting = setting_at(lubricator.settings, as_of);
+  return setting != nullptr && in_cm3(setting->reservoir) > 0;
+}
+
+}  // namespace
+
+std::vector<RatioStep> list_stretches(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,
+                                      Instant as_of) {
+  if (!has_reservoir(lubricator, as_of)) return {};
+  return stretches_of(lubricator, reservoir_events(log, lubricator, as_of),
+                      [&](Instant a, Instant b) { return schedule.expected_cm3(lubricator.id, a, b); });
+}
+
+UseByHours use_by_hours(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule, Instant since,
+                        Instant as_of) {
+  constexpr double kLevelSd = 0.01;   // of full: a level as it is read
+  constexpr double kPouredSd = 0.02;  // of what is poured and measured
+  UseByHours out;
+  if (!has_reservoir(lubricator, as_of)) return out;
+  const std::vector<BalanceEvent> events = reservoir_events(log, lubricator, as_of);
+  double level_var = 0, poured_var = 0;  // of the worst level; of all that was poured
+  for (const BalanceEvent& e : events) {
+    if (e.at < since) continue;
+    level_var = std::max(level_var, square(kLevelSd * reservoir_at(lubricator, e.at)) + square(e.rounding_sd));
+    if (e.poured) poured_var += square(kPouredSd * *e.poured);
+  }
+  std::optional<Instant> first, last;
+  int chains = 0;  // levels between telescope
+  for (const RatioStep& s : stretches_of(
+           lubricator, events, [&](Instant a, Instant b) { return schedule.called_for_cm3(lubricator.id, a, b); })) {
+    if (s.from < since) continue;
+    if (!last || s.from != *last) ++chains;
+    if (!first) first = s.from;
+    last = s.at;
+    out.used_cm3 += s.used_cm3;
+    out.called_for_cm3 += s.expected_cm3;
+  }
+  if (!first) return out;
+  out.sd_cm3 = std::hypot(std::sqrt(2 * chains * level_var + poured_var),
+                          schedule.called_for_moment_sd_cm3(lubricator.id, *first),
+                          schedule.called_for_moment_sd_cm3(lubricator.id, *last));
+  return out;
+}
+
+std::optional<SetGoing> set_going_of(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,
+                                     Instant as_of) {
+  constexpr double kMost = 0.8;
+  constexpr int kParts = 8;  // of the time since, from which it may go
+  const std::vector<OffSpan> spans = off_spans(log, lubricator.id, as_of);
+  if (spans.empty() || !spans.back().is_open) return std::nullopt;
+  const OffSpan& off = spans.back();
+  for (int k = 0; k < kParts; ++k) {
+    const Instant from = off.from + (as_of - off.from) * k / kParts;
+    SetGoing going{off.from, off.record, from, false, false};
+    std::optional<Instant> first, last;
+    for (const Logged<Cycles>& c : log.cycles) {
+      if (c.lubricator != lubricator.id || c.at < from || c.at > as_of) continue;
+      if (!first) first = c.at;
+      last = c.at;
+    }
+    if (first && *last > *first) {
+      const double called = schedule.called_for_cycles(lubricator.id, *first, *last);
+      const std::optional<double> counted = schedule.counted_cycles(lubricator.id, *first, *last);
+      going.by_counter = counted && called > kLeastCycles && *counted > kMost * called;
+    }
+    const UseByHours use = use_by_hours(log, lubricator, schedule, from, as_of);
+    going.by_level = use.is_known() && use.used_cm3 > kMost * use.called_for_cm3;
+    if (going.by_counter || going.by_level) return going;
+  }
+  return std::nullopt;
+}
+
+bool contradicts_counter(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,
+                         const DeliveryResult& result, Instant as_of) {
+  if (!result.cycles_low) return false;
+  const UseByHours use = use_by_hours(log, lubricator, schedule, result.cycles_low->began.estimate, as_of);
+  if (!use.is_known()) return false;
+  const double ratio = use.used_cm3 / use.called_for_cm3, sd = use.sd_cm3 / use.called_for_cm3;
+  // Far nearer to what the hours call for than to what was counted.
+  return std::abs(ratio - 1) < kRatioMargin + 2 * sd && ratio - 2 * sd > (1 + result.cycles_low->ratio.value) / 2;
 }
 
 }  // namespace shaftlog

@@ -30,6 +30,15 @@ struct RatioStep {
   Uuid record;                    ///< that closed the stretch
 };
 
+/// A lubricator that is recorded off and not on again, though its counter or its reservoir go on as if it were on.
+struct SetGoing {
+  Instant off{};            ///< as recorded
+  Uuid record;              ///< that it was set off
+  Instant by{};             ///< it goes from here on at the latest
+  bool by_counter = false;  ///< the counter goes on
+  bool by_level = false;    ///< the reservoir empties
+};
+
 struct DeliveryResult {
   LubricatorId lubricator;
   std::optional<Estimate> delivery_ratio;  ///< present ratio left / (dose x cycles); empty: the records cannot tell
@@ -44,6 +53,8 @@ struct DeliveryResult {
   /// work nor levels since then tell otherwise. Empty: all.
   std::optional<double> cycles_since;
   Instant last_count{};
+  bool is_counter_wrong = false;  ///< cycles_low is of a counter that the reservoir contradicts: hours tell instead
+  std::optional<SetGoing> set_going;
   std::optional<double> stretch_sd;  ///< sd that the ratio of the newest stretch alone would have: "too short to say"
   double level_sd_pct = 0;           ///< level reading error used, 1 sd [% of full]
 };
@@ -59,6 +70,24 @@ DeliveryResult balance_delivery(const VesselLog& log, const Lubricator& lubricat
 /// Dose of all devices that work, as Schedule::expected_cm3, less the cycles that are taken not to be made
 /// (cycles_since). \param shaft not set: of all shafts
 double doses_cm3(const Schedule& schedule, const DeliveryResult& delivery, ShaftId shaft, Instant a, Instant b);
+
+/// Grease that left the reservoir between its levels, against what the hours run call for, whatever a counter shows.
+struct UseByHours {
+  double used_cm3 = 0, called_for_cm3 = 0;
+  double sd_cm3 = 0;  ///< of the difference, from levels and hours
+  [[nodiscard]] bool is_known() const { return called_for_cm3 > 6 * sd_cm3 && sd_cm3 > 0; }
+};
+/// \param since levels before it are left out
+UseByHours use_by_hours(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule, Instant since,
+                        Instant as_of);
+
+/// Whether it goes although it is recorded off: most of what the hours call for is counted or leaves the reservoir.
+std::optional<SetGoing> set_going_of(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,
+                                     Instant as_of);
+
+/// Whether the counter that shows too few cycles is at fault: the reservoir empties as the hours call for.
+bool contradicts_counter(const VesselLog& log, const Lubricator& lubricator, const Schedule& schedule,
+                         const DeliveryResult& result, Instant as_of);
 
 /// Practical margin within which a ratio counts as 1.
 constexpr double kRatioMargin = 0.10;

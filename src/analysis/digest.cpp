@@ -128,7 +128,7 @@ HoursCurve cut_at(const HoursCurve& curve, Instant as_of) {
   return HoursCurve{std::move(points)};
 }
 
-/// \param weigh fills in what is known of each lubricator's delivery
+/// \param weigh fills in the schedule and what is known of each lubricator's delivery
 /// \param whole tells the running hours; null: the log itself
 template <class Weigh>
 VesselDigest digest_by(const VesselLog& full_log, Instant as_of, const Weigh& weigh,
@@ -161,19 +161,73 @@ VesselDigest digest_by(const VesselLog& full_log, Instant as_of, const Weigh& we
     curve.rest(d.dockings.rests());
     d.hours[shaft].curve = curve;
   }
-  d.schedule = std::make_shared<const Schedule>(log, curves, as_of);
-  for (const Lubricator& lubricator : log.lubricators) weigh(log, lubricator, d);
+  weigh(log, curves, d);
   for (const Shaft& shaft : log.shafts) d.histories[shaft.id] = make_history(log, shaft, d, as_of);
   return d;
 }
 
-struct Balance {
-  Instant as_of{};
-  bool with_detail = true;
-  void operator()(const VesselLog& log, const Lubricator& lubricator, VesselDigest& d) const {
+using Curves = std::map<ShaftId, HoursCurve>;
+
+void weigh_delivery(const VesselLog& log, const Curves& curves, Instant as_of, bool with_detail, VesselDigest& d) {
+  d.schedule = std::make_shared<const Schedule>(log, curves, as_of);
+  d.blame.clear();
+  for (const Lubricator& lubricator : log.lubricators) {
     DeliveryResult result = balance_delivery(log, lubricator, *d.schedule, as_of, with_detail);
     if (result.low) d.blame[lubricator.id] = blame_device(log, d.hours, *d.schedule, lubricator.id, result, as_of);
     d.delivery[lubricator.id] = std::move(result);
+  }
+}
+
+/// Where counter or reservoir show that a lubricator recorded off goes: the log with the record that is missing.
+VesselLog with_set_going(const VesselLog& log, const std::map<LubricatorId, SetGoing>& going) {
+  VesselLog out = log;
+  for (const auto& [id, g] : going) {
+    Logged<Work> on;
+    on.at = on.recorded_at = g.by;
+    on.lubricator = id;
+    on.what.work = WorkKind::lubricator_on;
+    const auto behind = std::upper_bound(out.work.begin(), out.work.end(), on.at,
+                                         [](Instant t, const Logged<Work>& w) { return t < w.at; });
+    out.work.insert(behind, on);
+  }
+  return out;
+}
+
+/// Readings of counters that their reservoirs contradict, from where they began to show too little.
+std::set<Uuid> wrong_counts(const VesselLog& log, const std::map<LubricatorId, RatioShift>& low) {
+  std::set<Uuid> out;
+  for (const Logged<Cycles>& c : log.cycles)
+    if (const auto l = low.find(c.lubricator); l != low.end() && c.at > l->second.began.low) out.insert(c.id);
+  return out;
+}
+
+/// Balances every lubricator, by the log mended where its own records show what is missing or wrong.
+struct Balance {
+  Instant as_of{};
+  bool with_detail = true;
+  void operator()(const VesselLog& log, const Curves& curves, VesselDigest& d) const {
+    weigh_delivery(log, curves, as_of, with_detail, d);
+    std::map<LubricatorId, SetGoing> going;
+    for (const Lubricator& l : log.lubricators)
+      if (const auto g = set_going_of(log, l, *d.schedule, as_of)) going[l.id] = *g;
+    VesselLog mended;
+    if (!going.empty()) {
+      mended = with_set_going(log, going);
+      weigh_delivery(mended, curves, as_of, with_detail, d);
+    }
+    const VesselLog& told = going.empty() ? log : mended;
+    std::map<LubricatorId, RatioShift> wrong;
+    for (const Lubricator& l : told.lubricators)
+      if (const DeliveryResult& r = d.delivery.at(l.id); contradicts_counter(told, l, *d.schedule, r, as_of))
+        wrong[l.id] = *r.cycles_low;
+    if (!wrong.empty()) weigh_delivery(without(told, wrong_counts(told, wrong)), curves, as_of, with_detail, d);
+    for (const auto& [id, low] : wrong) {
+      DeliveryResult& r = d.delivery.at(id);
+      r.is_counter_wrong = true;
+      r.cycles_low = low;
+      r.cycle_ratio.reset();
+    }
+    for (const auto& [id, g] : going) d.delivery.at(id).set_going = g;
   }
 };
 
@@ -188,10 +242,13 @@ VesselDigest digest_with_hours_of(const VesselDigest& whole, const VesselLog& lo
 }
 
 VesselDigest digest_at_face_value(const VesselLog& full_log, Instant as_of) {
-  return digest_by(full_log, as_of, [&](const VesselLog& log, const Lubricator& lubricator, VesselDigest& d) {
-    DeliveryResult& result = d.delivery[lubricator.id];
-    result.lubricator = lubricator.id;
-    result.steps = list_stretches(log, lubricator, *d.schedule, as_of);
+  return digest_by(full_log, as_of, [&](const VesselLog& log, const Curves& curves, VesselDigest& d) {
+    d.schedule = std::make_shared<const Schedule>(log, curves, as_of);
+    for (const Lubricator& lubricator : log.lubricators) {
+      DeliveryResult& result = d.delivery[lubricator.id];
+      result.lubricator = lubricator.id;
+      result.steps = list_stretches(log, lubricator, *d.schedule, as_of);
+    }
   });
 }
 

@@ -108,10 +108,14 @@ void Finder::delivery() {
       if (r == nullptr) continue;
       const DeliveryResult& x = r->delivery;
       if (x.cycles_low)
-        add_shift(
-            cycles, *x.cycles_low,
-            fmt::format("{} made only {} of the cycles that the hours run called for, {} cm3 not delivered", l->code,
-                        figure_text(x.cycles_low->ratio, ""), figure_text(x.cycles_low->amount_cm3.value)));
+        add_shift(cycles, *x.cycles_low,
+                  x.is_counter_wrong
+                      ? fmt::format("the counter of {} shows only {} of the cycles that the hours run called for; the "
+                                    "reservoir empties as they call for",
+                                    l->code, figure_text(x.cycles_low->ratio, ""))
+                      : fmt::format("{} made only {} of the cycles that the hours run called for, {} cm3 not delivered",
+                                    l->code, figure_text(x.cycles_low->ratio, ""),
+                                    figure_text(x.cycles_low->amount_cm3.value)));
       if (x.cycles_high)
         add_shift(cycles, *x.cycles_high,
                   fmt::format("{} made {} times the cycles that the hours run called for", l->code,

@@ -8,6 +8,7 @@
 namespace shaftlog {
 namespace {
 
+constexpr double kStands = 0.05;        // a ratio below this is none
 constexpr double kStandingStill = 0.3;  // a ratio below this is a system that does not serve its shafts
 
 bool is_pressure_alarm(AlarmKind a) {
@@ -71,18 +72,24 @@ Urgency urgency_of_missing(const ReviewContext& c, LubricatorId lubricator, Shaf
   return Urgency::plan;
 }
 
-// Too few cycles counted and as much too much used for each of them: the grease leaves as the hours call for it.
-bool is_counter_wrong(const DeliveryResult& r) {
-  if (!r.cycles_low || !r.high) return false;
-  return std::abs(r.cycles_low->ratio.value * r.high->ratio.value - 1) < kRatioMargin;
-}
-
 bool was_greased_since(const ReviewContext& c, LubricatorId lubricator, Instant since) {
   const std::vector<ShaftId> fed = c.digest.schedule->shafts_fed(lubricator, c.as_of);
   return std::any_of(c.log.greasings.begin(), c.log.greasings.end(), [&](const Logged<Greasing>& g) {
     return g.at > since && g.at <= c.as_of && g.what.ended != Ended::not_done &&
            std::find(fed.begin(), fed.end(), g.shaft) != fed.end();
   });
+}
+
+// Levels that fall while the counter stands, as long as they do not prove it wrong yet.
+std::string level_doubt(const ReviewContext& c, const Lubricator& lubricator, const RatioShift& cycles) {
+  const UseByHours use = use_by_hours(c.log, lubricator, *c.digest.schedule, cycles.began.estimate, c.as_of);
+  const bool is_much = use.used_cm3 > 2 * use.sd_cm3 &&
+                       use.used_cm3 > (1 + cycles.ratio.value) / 2 * use.called_for_cm3 && use.called_for_cm3 > 0;
+  if (!is_much) return "";
+  return fmt::format(
+      "; but by the levels {} cm3 left the reservoir, where the running hours call for {}: the counter "
+      "may be at fault",
+      figure_text(use.used_cm3), figure_text(use.called_for_cm3));
 }
 
 void report_missed(const ReviewContext& c, const Lubricator& lubricator, const DeliveryResult& r,
@@ -106,22 +113,29 @@ void report_missed(const ReviewContext& c, const Lubricator& lubricator, const D
   add_figure(f, cycles_tell ? "cycle_ratio" : "delivery_ratio", s.ratio, "1");
   if (cycles_tell && r.delivery_ratio) add_figure(f, "delivery_ratio", *r.delivery_ratio, "1");
   if (!cycles_tell && r.cycle_ratio) add_figure(f, "cycle_ratio", *r.cycle_ratio, "1");
-  add_figure(f, "missing", s.amount_cm3, "cm3");
-  const double per_cm3 = s.amount_cm3.value > 0 ? s.equivalent_cycles / s.amount_cm3.value : 0;
-  add_figure(f, "missing_cycles",
-             Estimate{s.equivalent_cycles, per_cm3 * s.amount_cm3.low, per_cm3 * s.amount_cm3.high}, "full cycles");
+  const bool counter_is_wrong = cycles_tell && r.is_counter_wrong;
+  if (!counter_is_wrong) {
+    add_figure(f, "missing", s.amount_cm3, "cm3");
+    const double per_cm3 = s.amount_cm3.value > 0 ? s.equivalent_cycles / s.amount_cm3.value : 0;
+    add_figure(f, "missing_cycles",
+               Estimate{s.equivalent_cycles, per_cm3 * s.amount_cm3.low, per_cm3 * s.amount_cm3.high}, "full cycles");
+  }
   add_strength(f, s.strength);
   std::vector<std::string> symptoms = symptoms_of(c, lubricator.id, s.began, alarms);
   const std::size_t fed = c.digest.schedule->shafts_fed(lubricator.id, c.as_of).size();
-  const bool counter_is_wrong = cycles_tell && is_counter_wrong(r);
   if (counter_is_wrong) {
+    symptoms.emplace_back("counter_wrong");
+    const std::string shows =
+        s.ratio.value < kStands
+            ? "stands"
+            : fmt::format("shows only {} of the cycles that the running hours call for", figure_text(s.ratio, ""));
     f.summary = fmt::format(
-        "the counter shows only {} of the cycles that the running hours call for, since {}, but the reservoir loses "
-        "what the hours call for: the counter misses cycles, or its readings are wrong",
-        figure_text(s.ratio, ""), c.days(s.began));
+        "the counter {} since {}, but the reservoir empties as the running hours call for: the counter misses cycles, "
+        "or its readings are wrong; the doses are taken to go on",
+        shows, c.days(s.began));
   } else if (cycles_tell) {
     symptoms.emplace_back("counter_stopped");
-    f.summary = s.ratio.value < 0.05
+    f.summary = s.ratio.value < kStands
                     ? fmt::format(
                           "the automatic system has not cycled since {}: 0 of about {} full cycles that the "
                           "running hours call for, {} cm3 not delivered",
@@ -130,6 +144,7 @@ void report_missed(const ReviewContext& c, const Lubricator& lubricator, const D
                           "the automatic system makes only {} of the cycles that the running hours call for, "
                           "since {}; {} cm3 not delivered",
                           figure_text(s.ratio, ""), c.days(s.began), figure_text(s.amount_cm3.value));
+    f.summary += level_doubt(c, lubricator, s);
   } else if (blame.shaft.is_set()) {
     symptoms.emplace_back("one_shaft");
     symptoms.emplace_back("share_of_one_shaft");
@@ -166,13 +181,13 @@ void report_missed(const ReviewContext& c, const Lubricator& lubricator, const D
     f.summary += "; no alarm, and none was to be expected of a single device";
   }
   f.urgency = counter_is_wrong ? Urgency::watch : urgency_of_missing(c, lubricator.id, blame.shaft, s.ratio.value);
-  explain(f, symptoms, {});
+  explain(f, symptoms, {}, counter_is_wrong ? 1 : 3);
   found.push_back(std::move(f));
 }
 
 void report_leak(const ReviewContext& c, const Lubricator& lubricator, const DeliveryResult& r,
                  std::vector<Finding>& found) {
-  if (!r.high || is_counter_wrong(r)) return;
+  if (!r.high) return;
   const RatioShift& s = *r.high;
   Finding f = start_finding(c, FindingKind::line_leak, {}, lubricator.id, fmt::format("delivery {}", s.number));
   f.first_seen = s.first_seen;
@@ -205,6 +220,29 @@ void report_leak(const ReviewContext& c, const Lubricator& lubricator, const Del
   found.push_back(std::move(f));
 }
 
+void report_set_going(const ReviewContext& c, const Lubricator& lubricator, const DeliveryResult& r,
+                      std::vector<Finding>& found) {
+  if (!r.set_going) return;
+  const SetGoing& going = *r.set_going;
+  Finding f =
+      start_finding(c, FindingKind::records_missing, {}, lubricator.id, "set going " + format_uuid(going.record));
+  f.first_seen = going.by;
+  f.began = When{going.off, going.off, going.off};
+  f.evidence.push_back(going.record);
+  add_strength(f, 5);
+  f.summary = fmt::format(
+      "recorded off on {}, but {} as if it were on: the record of its being set going is missing; it is taken to run "
+      "since {} at the latest",
+      c.day(going.off),
+      going.by_counter && going.by_level ? "its counter goes on and its reservoir empties"
+      : going.by_counter                 ? "its counter goes on"
+                                         : "its reservoir empties",
+      c.day(going.by));
+  f.urgency = Urgency::note;
+  explain(f, {"set_going_unrecorded"}, {});
+  found.push_back(std::move(f));
+}
+
 }  // namespace
 
 void find_delivery(const ReviewContext& c, std::vector<Finding>& found) {
@@ -213,6 +251,7 @@ void find_delivery(const ReviewContext& c, std::vector<Finding>& found) {
     if (it == c.digest.delivery.end()) continue;
     report_missed(c, lubricator, it->second, found);
     report_leak(c, lubricator, it->second, found);
+    report_set_going(c, lubricator, it->second, found);
   }
 }
 

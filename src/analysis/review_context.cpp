@@ -92,8 +92,8 @@ void add_strength(Finding& f, double ln_odds) {
   add_figure(f, "strength", std::clamp(ln_odds, -50.0, 500.0), "ln odds");
 }
 
-void explain(Finding& f, const std::vector<std::string>& present, const std::vector<std::string>& absent) {
-  constexpr std::size_t kMostCauses = 3;
+void explain(Finding& f, const std::vector<std::string>& present, const std::vector<std::string>& absent,
+             std::size_t most) {
   constexpr std::size_t kMostChecks = 5;
   const auto add_once = [](std::vector<std::string>& to, const std::string& text) {
     if (std::find(to.begin(), to.end(), text) == to.end()) to.push_back(text);
@@ -102,7 +102,7 @@ void explain(Finding& f, const std::vector<std::string>& present, const std::vec
   f.absent = absent;
   std::size_t n = 0;
   for (const Cause& cause : ranked_causes(CauseQuery{f.kind, present, absent})) {
-    if (n++ == kMostCauses) break;
+    if (n++ == most) break;
     add_once(f.likely_causes, cause.text);
     for (const std::string& check : cause.checks) {
       if (f.checks.size() < kMostChecks) add_once(f.checks, check);

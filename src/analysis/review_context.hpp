@@ -65,7 +65,9 @@ void add_figure(Finding& f, std::string name, const Estimate& e, std::string uni
 void add_figure(Finding& f, std::string name, double value, std::string unit);
 void add_strength(Finding& f, double ln_odds);
 /// Fills likely_causes, checks and cautions from the cause table by the symptoms seen and looked for in vain.
-void explain(Finding& f, const std::vector<std::string>& present, const std::vector<std::string>& absent);
+/// \param most causes; the likeliest
+void explain(Finding& f, const std::vector<std::string>& present, const std::vector<std::string>& absent,
+             std::size_t most = 3);
 bool has_finding(const std::vector<Finding>& found, FindingKind kind, ShaftId shaft, LubricatorId lubricator);
 /// The finding that explains a symptom, if there is one. A low fill of `shaft`: the shaft's own loss or missed doses,
 /// or a lubricator that serves none of its shafts. Alarms of `lubricator`: what left or did not leave its reservoir.

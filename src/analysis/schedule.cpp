@@ -48,16 +48,7 @@ struct Stands {
 
 Stands stands_of(const VesselLog& log, LubricatorId lubricator, Instant as_of) {
   Stands s;
-  std::optional<Instant> off;
-  for (const Logged<Work>& w : log.work) {
-    if (w.at > as_of || !concerns(w, lubricator)) continue;
-    if (w.what.work == WorkKind::lubricator_off && !off) off = w.at;
-    if (w.what.work == WorkKind::lubricator_on && off) {
-      add_span(s.off, *off, w.at);
-      off.reset();
-    }
-  }
-  if (off) add_span(s.off, *off, as_of);
+  for (const OffSpan& o : off_spans(log, lubricator, as_of)) add_span(s.off, o.from, o.to);
   for (const Logged<Alarm>& a : log.alarms) {
     if (a.at > as_of || a.lubricator != lubricator) continue;
     const bool is_empty = a.what.alarm == AlarmKind::empty;
@@ -224,6 +215,17 @@ std::vector<CounterPoint> count(const VesselLog& log, LubricatorId lubricator, I
 }
 
 }  // namespace
+
+std::vector<OffSpan> off_spans(const VesselLog& log, LubricatorId lubricator, Instant as_of) {
+  std::vector<OffSpan> out;
+  for (const Logged<Work>& w : log.work) {
+    if (w.at > as_of || !concerns(w, lubricator)) continue;
+    const bool is_off = !out.empty() && out.back().is_open;
+    if (w.what.work == WorkKind::lubricator_off && !is_off) out.push_back({w.at, as_of, w.id, true});
+    if (w.what.work == WorkKind::lubricator_on && is_off) out.back().to = w.at, out.back().is_open = false;
+  }
+  return out;
+}
 
 double Schedule::Curve::at(std::int64_t s) const {
   if (t.empty()) return 0;

@@ -10,6 +10,15 @@
 
 namespace shaftlog {
 
+/// A time in which the work records say that a lubricator was off.
+struct OffSpan {
+  Instant from{}, to{};
+  Uuid record;           ///< that it was set off
+  bool is_open = false;  ///< nobody wrote that it was set going again
+};
+/// Oldest first.
+std::vector<OffSpan> off_spans(const VesselLog& log, LubricatorId lubricator, Instant as_of);
+
 /// What the automatic system of one vessel was called to deliver: feeds' settings in time, hours run, counted cycles,
 /// and the spans in which a lubricator is known to stand still. While the ship is known to be docked no shaft runs, as
 /// far as its hours leave room for that.

@@ -152,3 +152,47 @@ TEST_CASE("words: a moment that is known to the day stands after since and after
   CHECK(days_text(range, Zone{"UTC"}) == "about 2024-01-02 (2024-01-01 to 2024-01-03)");
   CHECK(on_days_text(range, Zone{"UTC"}) == days_text(range, Zone{"UTC"}));
 }
+
+TEST_CASE("off: what goes on although it is recorded off is a record that is missing", "[analysis][delivery]") {
+  Ship ship;
+  ship.work(600, WorkKind::lubricator_off);
+  ship.write();
+  const VesselReview r = ship.review(730);
+  CHECK(find(r, FindingKind::missed_cycles) == nullptr);
+  const Finding* f = find(r, FindingKind::records_missing);
+  REQUIRE(f != nullptr);
+  CHECK(f->urgency == Urgency::note);
+  CHECK_THAT(f->summary, Contains("recorded off on 2025-08-23") && Contains("its counter goes on"));
+  REQUIRE(r.lubricators[0].cycle_ratio);
+  CHECK(r.lubricators[0].cycle_ratio->value == Approx(1).margin(0.05));
+  CHECK_FALSE(r.lubricators[0].next_refill.stands_since);
+}
+
+TEST_CASE("counter: it stands, and the reservoir empties as the hours call for", "[analysis][delivery]") {
+  Ship ship;
+  ship.counted_until = 600;
+  ship.write();
+  const VesselReview r = ship.review(730);
+  const Finding* f = find(r, FindingKind::missed_cycles);
+  REQUIRE(f != nullptr);
+  CHECK(f->urgency == Urgency::watch);
+  CHECK_THAT(f->summary, Contains("the counter stands since") && Contains("empties as the running hours call for") &&
+                             !Contains("not delivered"));
+  CHECK_THAT(f->likely_causes.front(), Contains("cycle counter"));
+  CHECK_FALSE(r.lubricators[0].cycle_ratio);
+  REQUIRE(r.lubricators[0].delivery_ratio);
+  CHECK(r.lubricators[0].delivery_ratio->value == Approx(1).margin(0.05));
+  CHECK_FALSE(r.lubricators[0].next_refill.stands_since);
+
+  const VesselReview early = ship.review(625);  // not sure yet
+  REQUIRE(find(early, FindingKind::missed_cycles) != nullptr);
+  CHECK_THAT(find(early, FindingKind::missed_cycles)->summary, Contains("the counter may be at fault"));
+
+  Ship stopped;  // and where the level stands, too, nothing is delivered
+  stopped.counted_until = stopped.runs_until = 600;
+  stopped.write();
+  const VesselReview s = stopped.review(730);
+  REQUIRE(find(s, FindingKind::missed_cycles) != nullptr);
+  CHECK(find(s, FindingKind::missed_cycles)->urgency == Urgency::act);
+  CHECK_THAT(find(s, FindingKind::missed_cycles)->summary, Contains("not delivered") && !Contains("may be at fault"));
+}
