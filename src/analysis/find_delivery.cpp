@@ -8,6 +8,7 @@
 namespace shaftlog {
 namespace {
 
+constexpr double kRepair_h = 72;        // run without a dose for a repair: no matter
 constexpr double kStands = 0.05;        // a ratio below this is none
 constexpr double kStandingStill = 0.3;  // a ratio below this is a system that does not serve its shafts
 
@@ -220,6 +221,135 @@ void report_leak(const ReviewContext& c, const Lubricator& lubricator, const Del
   found.push_back(std::move(f));
 }
 
+/// A shaft that depends on a lubricator which is off.
+struct Left {
+  ShaftId shaft;
+  double run_h = 0;                // since it was set off
+  double bare_h = 0;               // since it was set off or greased by hand, whichever is later
+  std::optional<Instant> greased;  // by hand, since it was set off
+  Urgency urgency = Urgency::plan;
+};
+
+std::optional<Instant> greased_since(const ReviewContext& c, ShaftId shaft, Instant since) {
+  std::optional<Instant> last;
+  for (const Logged<Greasing>& g : c.log.greasings)
+    if (g.shaft == shaft && g.at > since && g.at <= c.as_of && g.what.ended != Ended::not_done) last = g.at;
+  return last;
+}
+
+bool is_fed_otherwise(const ReviewContext& c, LubricatorId off, ShaftId shaft) {
+  return std::any_of(c.log.lubricators.begin(), c.log.lubricators.end(), [&](const Lubricator& l) {
+    if (l.id == off) return false;
+    const std::vector<ShaftId> fed = c.digest.schedule->shafts_fed(l.id, c.as_of);
+    const std::vector<OffSpan> spans = off_spans(c.log, l.id, c.as_of);
+    return std::find(fed.begin(), fed.end(), shaft) != fed.end() && (spans.empty() || !spans.back().is_open);
+  });
+}
+
+// What a shaft has gone without since its lubricator was set off; empty: nothing worth telling, as long as it stood,
+// ran only for a short repair, or is greased by hand as its interval asks and keeps its grease by that.
+std::optional<Left> left_by(const ReviewContext& c, const Lubricator& lubricator, ShaftId shaft, Instant off) {
+  constexpr double kLong_h = 500;  // with neither loss nor capacity known
+  constexpr double kLikely = 0.5;
+  const HoursCurve* curve = c.curve(shaft);
+  if (curve == nullptr || is_fed_otherwise(c, lubricator.id, shaft)) return std::nullopt;
+  Left left;
+  left.shaft = shaft;
+  left.greased = greased_since(c, shaft, off);
+  const Instant read = std::min(curve->last(), c.as_of);  // of hours that nobody has read it is not known
+  if (read <= off) return std::nullopt;
+  left.run_h = curve->run_h(off, read);
+  const Instant from = left.greased.value_or(off);
+  left.bare_h = read > from ? curve->run_h(from, read) : 0;
+  const std::optional<FillThen> known = c.fill_known(shaft);
+  const auto next = c.greasings.find(shaft);
+  const bool is_greased_in_time =
+      left.greased && next != c.greasings.end() && next->second.due_at && !next->second.is_overdue;
+  const ShaftSetting* setting = setting_at(c.shaft(shaft).settings, c.as_of);
+  bool is_low = false, stays = is_greased_in_time;
+  if (known) {
+    is_low = known->fill.p_below_now > kLikely;
+    stays = stays && known->fill.p_below_before_due <= kLikely;
+  } else if (setting != nullptr && setting->cavity) {
+    // With no loss known, what was called for stands for it: doses are set to cover it.
+    const double reserve = reserve_pct(c.shaft(shaft), c.as_of) / 100;
+    is_low =
+        c.digest.schedule->called_for_cm3(lubricator.id, shaft, from, read) > (1 - reserve) * in_cm3(*setting->cavity);
+  } else {
+    is_low = left.bare_h > kLong_h;
+  }
+  if (left.run_h < kRepair_h || left.bare_h < kRepair_h || (stays && !is_low)) return std::nullopt;
+  left.urgency = is_low ? Urgency::act : Urgency::plan;
+  return left;
+}
+
+std::string listed(const std::vector<std::string>& names) {
+  std::string out;
+  for (std::size_t i = 0; i < names.size(); ++i) {
+    if (i > 0) out += i + 1 == names.size() ? " and " : ", ";
+    out += names[i];
+  }
+  return out;
+}
+
+std::string left_text(const ReviewContext& c, const std::vector<Left>& left) {
+  std::vector<std::pair<std::string, std::vector<std::string>>> alike;  // what is told, of which shafts
+  for (const Left& l : left) {
+    const std::string text =
+        l.greased ? fmt::format("run {} h since without a dose, {} h of them since the last greasing by hand on {}",
+                                figure_text(l.run_h), figure_text(l.bare_h), c.day(*l.greased))
+                  : fmt::format("run {} h since without a dose and without greasing by hand", figure_text(l.run_h));
+    const auto it = std::find_if(alike.begin(), alike.end(), [&](const auto& x) { return x.first == text; });
+    auto& shafts = it != alike.end() ? it->second : alike.emplace_back(text, std::vector<std::string>{}).second;
+    shafts.push_back(c.shaft(l.shaft).code);
+  }
+  std::string out;
+  for (const auto& [text, shafts] : alike)
+    out +=
+        fmt::format("{}{} {} {}", out.empty() ? "" : "; ", listed(shafts), shafts.size() == 1 ? "has" : "have", text);
+  return out;
+}
+
+// Whoever wrote that it was set off knew; that the bearings get nothing since may have been forgotten.
+void report_off(const ReviewContext& c, const Lubricator& lubricator, const DeliveryResult& r,
+                std::vector<Finding>& found) {
+  const std::vector<OffSpan> spans = off_spans(c.log, lubricator.id, c.as_of);
+  if (spans.empty() || !spans.back().is_open || r.set_going) return;
+  const OffSpan& off = spans.back();
+  std::vector<Left> left;
+  for (const ShaftId shaft : c.digest.schedule->shafts_fed(lubricator.id, c.as_of))
+    if (const std::optional<Left> l = left_by(c, lubricator, shaft, off.from)) left.push_back(*l);
+  if (left.empty()) return;
+  const Left& worst = *std::min_element(left.begin(), left.end(), [](const Left& a, const Left& b) {
+    return a.urgency != b.urgency ? a.urgency < b.urgency : a.bare_h > b.bare_h;
+  });
+  const std::string told = fmt::format("recorded off since {}; {}: {} no grease", c.day(off.from), left_text(c, left),
+                                       left.size() == 1 ? "this bearing gets" : "these bearings get");
+  const auto before = std::find_if(found.begin(), found.end(), [&](const Finding& f) {
+    return f.kind == FindingKind::missed_cycles && f.lubricator == lubricator.id && !f.shaft.is_set();
+  });
+  if (before != found.end() && !r.is_counter_wrong) {  // it had failed before: one matter
+    before->summary += "; the lubricator is " + told;
+    before->evidence.push_back(off.record);
+    before->urgency = std::min(before->urgency, worst.urgency);
+    return;
+  }
+  Finding f = start_finding(c, FindingKind::missed_cycles, {}, lubricator.id, "off " + format_uuid(off.record));
+  const HoursCurve& curve = *c.curve(worst.shaft);
+  f.first_seen =
+      std::clamp(curve.time_of(curve.hours_at(off.from) + worst.run_h - worst.bare_h + kRepair_h).value_or(c.as_of),
+                 off.from, c.as_of);
+  f.began = When{off.from, off.from, off.from};
+  f.evidence.push_back(off.record);
+  add_figure(f, "run_h", worst.run_h, "h");
+  add_figure(f, "bare_h", worst.bare_h, "h");
+  add_strength(f, 5);
+  f.summary = "the lubricator is " + told;
+  f.urgency = worst.urgency;
+  explain(f, {"recorded_off"}, {}, 1);
+  found.push_back(std::move(f));
+}
+
 void report_set_going(const ReviewContext& c, const Lubricator& lubricator, const DeliveryResult& r,
                       std::vector<Finding>& found) {
   if (!r.set_going) return;
@@ -251,6 +381,7 @@ void find_delivery(const ReviewContext& c, std::vector<Finding>& found) {
     if (it == c.digest.delivery.end()) continue;
     report_missed(c, lubricator, it->second, found);
     report_leak(c, lubricator, it->second, found);
+    report_off(c, lubricator, it->second, found);
     report_set_going(c, lubricator, it->second, found);
   }
 }

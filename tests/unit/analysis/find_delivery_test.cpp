@@ -153,6 +153,51 @@ TEST_CASE("words: a moment that is known to the day stands after since and after
   CHECK(on_days_text(range, Zone{"UTC"}) == days_text(range, Zone{"UTC"}));
 }
 
+TEST_CASE("off: bearings that get nothing since a lubricator was recorded off are told", "[analysis][delivery]") {
+  Ship ship;
+  ship.counted_until = ship.runs_until = 595;
+  ship.work(595, WorkKind::lubricator_off);
+  ship.write();
+  const VesselReview late = ship.review(730);  // 133 x 12 h, 0.4 cm3/h each of 400 cm3
+  const Finding* f = find(late, FindingKind::missed_cycles);
+  REQUIRE(f != nullptr);
+  CHECK(f->urgency == Urgency::act);
+  CHECK_THAT(f->summary, Contains("recorded off since 2025-08-18") &&
+                             Contains("fin_port and fin_stbd have run 1596 h since without a dose and without "
+                                      "greasing by hand: these bearings get no grease"));
+  CHECK(f->likely_causes.size() == 1);
+  CHECK_THAT(f->likely_causes.front(), Contains("not set going again"));
+  const VesselReview early = ship.review(620);
+  REQUIRE(find(early, FindingKind::missed_cycles) != nullptr);
+  CHECK(find(early, FindingKind::missed_cycles)->urgency == Urgency::plan);
+  CHECK(find(early, FindingKind::missed_cycles)->id == f->id);
+  CHECK(find(ship.review(600), FindingKind::missed_cycles) == nullptr);  // a short repair
+  ship.work(623, WorkKind::lubricator_on);
+  CHECK(find(ship.review(630), FindingKind::missed_cycles) == nullptr);
+}
+
+TEST_CASE("off: shafts that stand or are greased by hand as their interval asks are sound", "[analysis][delivery]") {
+  SECTION("standing") {
+    Ship ship;
+    ship.counted_until = ship.runs_until = 595;
+    ship.work(595, WorkKind::lubricator_off);
+    ship.write();
+    for (Logged<Hours>& h : ship.log.hours)
+      if (h.at > day(596)) h.what.reading = HoursReading::from_base(std::int64_t{595} * 12 * 3600);
+    CHECK(find(ship.review(730), FindingKind::missed_cycles) == nullptr);
+  }
+  SECTION("greased by hand") {
+    Ship ship;
+    for (Shaft& s : ship.log.shafts) s.settings[0].interval = RunTime::from_base(340 * 3600);
+    ship.greased_every = 28;
+    ship.counted_until = ship.runs_until = 0;
+    ship.work(0, WorkKind::lubricator_off);
+    ship.write();
+    for (Logged<Greasing>& g : ship.log.greasings) g.what.amount->volume = cm3(100);
+    CHECK(find(ship.review(725), FindingKind::missed_cycles) == nullptr);
+  }
+}
+
 TEST_CASE("off: what goes on although it is recorded off is a record that is missing", "[analysis][delivery]") {
   Ship ship;
   ship.work(600, WorkKind::lubricator_off);
