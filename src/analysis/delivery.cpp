@@ -234,7 +234,10 @@ void balance_cycles(const VesselLog& log, LubricatorId id, const Schedule& sched
       const double per_cm3 = called_cm3 > 0 ? schedule.called_for_cycles(id, a, c.at) / called_cm3 : 0;
       e.expected_sd = std::hypot(e.expected * std::hypot(schedule.estimated_part_sd(id, a, c.at), kOwnCyclesSd),
                                  schedule.standstill_edge_sd(id, a, c.at, per_cm3));
-      if (const auto counted = schedule.counted_cycles(id, a, c.at)) {
+      const auto counted = schedule.counted_cycles(id, a, c.at);
+      // Counted while it is written to have stood: that tells how it was written, not how it cycles.
+      const bool stood = e.expected < 0.5 * schedule.called_for_cycles(id, a, c.at);
+      if (counted && !(stood && *counted > e.expected + kLeastCycles)) {
         sum += *counted;
         called_all += e.expected;
       } else {

@@ -213,6 +213,16 @@ TEST_CASE("off: what goes on although it is recorded off is a record that is mis
   CHECK_FALSE(r.lubricators[0].next_refill.stands_since);
 }
 
+TEST_CASE("off: what is counted in a time that is written as off makes no ratio to nothing", "[analysis][delivery]") {
+  Ship ship;
+  ship.work(602, WorkKind::lubricator_off);
+  ship.work(721, WorkKind::lubricator_on);
+  ship.write();
+  const VesselReview r = ship.review(730);
+  REQUIRE(r.lubricators[0].cycle_ratio);
+  CHECK(r.lubricators[0].cycle_ratio->high < 1.2);
+}
+
 TEST_CASE("counter: it stands, and the reservoir empties as the hours call for", "[analysis][delivery]") {
   Ship ship;
   ship.counted_until = 600;
