@@ -4,6 +4,18 @@
 #include <tuple>
 
 namespace shaftlog {
+namespace {
+
+/// That bearings get nothing since the lubricator was recorded off.
+const Finding* off_finding(const VesselReview& v, LubricatorId lubricator) {
+  const auto it = std::find_if(v.findings.begin(), v.findings.end(), [&](const Finding& f) {
+    return f.lubricator == lubricator && f.began &&
+           std::find(f.present.begin(), f.present.end(), "recorded_off") != f.present.end();
+  });
+  return it == v.findings.end() ? nullptr : &*it;
+}
+
+}  // namespace
 
 std::vector<DueItem> list_due(std::span<const VesselReview> reviews, Instant as_of, double within_days) {
   const auto is_near = [&](const std::optional<Instant>& t) { return t && days_between(as_of, *t) <= within_days; };
@@ -27,6 +39,17 @@ std::vector<DueItem> list_due(std::span<const VesselReview> reviews, Instant as_
       items.push_back(item);
     }
     for (const LubricatorState& l : v.lubricators) {
+      if (const Finding* off = off_finding(v, l.lubricator); off != nullptr) {
+        DueItem item;
+        item.vessel = l.vessel;
+        item.lubricator = l.lubricator;
+        item.is_to_set_going = item.is_overdue = true;
+        item.due_at = off->began->estimate;
+        item.overdue_days = days_between(*item.due_at, as_of);
+        item.fill_pct = l.level_pct;
+        item.last = l.last_level;
+        items.push_back(item);
+      }
       const NextRefill& n = l.next_refill;
       if (n.stands_since && n.p50 && *n.p50 > as_of) continue;  // nothing is used
       if (!is_near(n.p10) && !is_near(n.p50)) continue;  // the early day decides: a low mark met at sea helps nobody

@@ -8,11 +8,12 @@
 
 namespace shaftlog {
 
-/// A manual greasing or a refill that is due, overdue, or to be expected.
+/// A manual greasing or a refill that is due, overdue, or to be expected; or a lubricator to be set going again.
 struct DueItem {
   VesselId vessel;
-  ShaftId shaft;            ///< of a greasing
-  LubricatorId lubricator;  ///< of a refill
+  ShaftId shaft;                 ///< of a greasing
+  LubricatorId lubricator;       ///< of a refill, or to be set going
+  bool is_to_set_going = false;  ///< recorded off, and bearings get nothing: overdue since then
   bool is_overdue = false;
   std::optional<Instant> due_at;       ///< of a refill the median day on which the low mark is reached
   std::optional<Instant> early, late;  ///< of a refill: 10 % and 90 %

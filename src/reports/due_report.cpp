@@ -37,7 +37,12 @@ std::string when_cell(const DueItem& i, const Zone& zone, Instant as_of) {
   return out;
 }
 
+std::string_view job_word(const DueItem& i) {
+  return i.is_to_set_going ? "set_going" : i.shaft.is_set() ? "greasing" : "refill";
+}
+
 std::string expected_cell(const DueItem& i) {
+  if (i.is_to_set_going) return "-";
   if (!i.expected_cm3) return "not known yet";
   const Estimate& e = *i.expected_cm3;
   if (i.lubricator.is_set())
@@ -66,7 +71,9 @@ std::string due_text(std::span<const DueItem> items, const Register& reg, Instan
     TextTable table{{{"do"}, {"on"}, {"due"}, {"it should take"}, {"full now"}, {"last done or read"}}};
     for (; at < items.size() && items[at].vessel == vessel; ++at) {
       const DueItem& i = items[at];
-      std::vector<std::string> row_cells{i.shaft.is_set() ? "grease" : "refill",
+      std::vector<std::string> row_cells{i.is_to_set_going  ? "set going"
+                                         : i.shaft.is_set() ? "grease"
+                                                            : "refill",
                                          names.subject(i.shaft, i.lubricator),
                                          when_cell(i, zone, as_of),
                                          expected_cell(i),
@@ -97,7 +104,7 @@ std::string due_json(std::span<const DueItem> items, const Register& reg, Instan
     json.key("vessel").text(names.vessel(i.vessel));
     json.key("shaft").text_or_null(names.shaft(i.shaft));
     json.key("lubricator").text_or_null(names.lubricator(i.lubricator));
-    json.key("job").text(i.shaft.is_set() ? "greasing" : "refill");
+    json.key("job").text(job_word(i));
     json.key("overdue").boolean(i.is_overdue);
     json.key("due_at").time(i.due_at);
     json.key("p10").time(i.early);
@@ -127,10 +134,10 @@ std::string due_csv(std::span<const DueItem> items, const Register& reg) {
       return i.expected_cm3 ? format_figure((*i.expected_cm3).*p, 6) : std::string{};
     };
     out += csv_row({std::string{names.vessel(i.vessel)}, std::string{names.shaft(i.shaft)},
-                    std::string{names.lubricator(i.lubricator)}, i.shaft.is_set() ? "greasing" : "refill",
-                    i.is_overdue ? "yes" : "no", time(i.due_at), time(i.early), time(i.late), number(i.due_in_h),
-                    number(i.overdue_h), number(i.overdue_days), part(&Estimate::value), part(&Estimate::low),
-                    part(&Estimate::high), i.fill_pct ? format_figure(i.fill_pct->value, 6) : "", time(i.last)});
+                    std::string{names.lubricator(i.lubricator)}, std::string{job_word(i)}, i.is_overdue ? "yes" : "no",
+                    time(i.due_at), time(i.early), time(i.late), number(i.due_in_h), number(i.overdue_h),
+                    number(i.overdue_days), part(&Estimate::value), part(&Estimate::low), part(&Estimate::high),
+                    i.fill_pct ? format_figure(i.fill_pct->value, 6) : "", time(i.last)});
   }
   return out;
 }

@@ -275,7 +275,8 @@ Sheet due_sheet(const ReportInput& in) {
   ColumnMaker{s}.estimate("takes", "cm3", 0).estimate("full now", "%", 0).time("last done or read");
   for (const DueItem& d : list_due(in.view.vessels, in.view.as_of, kDays)) {
     CellMaker c;
-    c.word(names.vessel(d.vessel)).word(d.shaft.is_set() ? "grease" : "refill");
+    c.word(names.vessel(d.vessel));
+    c.word(d.is_to_set_going ? "set going" : d.shaft.is_set() ? "grease" : "refill");
     c.word(names.subject(d.shaft, d.lubricator)).word(yes_no(d.is_overdue)).time(d.due_at).time(d.early).time(d.late);
     c.number(d.due_in_h).number(d.overdue_h).number(d.overdue_days).estimate(d.expected_cm3).estimate(d.fill_pct);
     c.time(d.last);

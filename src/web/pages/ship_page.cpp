@@ -96,8 +96,10 @@ void due(Html& h, const FleetReview& r, const Names& names) {
       "scope=\"col\">when</th><th scope=\"col\">"
       "will take</th></tr></thead>\n<tbody>\n");
   for (const DueItem& i : items) {
-    const bool is_refill = i.lubricator.is_set();
-    h.add("<tr><td>{} {}</td><td data-label=\"when\">", is_refill ? "refill" : "greasing",
+    h.add("<tr><td>{} {}</td><td data-label=\"when\">",
+          i.is_to_set_going       ? "set going"
+          : i.lubricator.is_set() ? "refill"
+                                  : "greasing",
           html_escaped(names.subject(i.shaft, i.lubricator)));
     if (i.is_overdue) h.raw("<strong>overdue</strong> ");
     const auto day = [&](Instant t) {  // kept whole, which browsers else break at its hyphens
@@ -106,7 +108,9 @@ void due(Html& h, const FleetReview& r, const Names& names) {
     if (i.due_at) h.raw(day(*i.due_at));
     if (i.early && i.late) h.add(" ({} to {})", day(*i.early), day(*i.late));
     h.add("</td><td data-label=\"will take\">{}</td></tr>\n",
-          i.expected_cm3 ? html_escaped(typeset(format_expected_cm3(*i.expected_cm3))) : "unknown");
+          i.expected_cm3      ? html_escaped(typeset(format_expected_cm3(*i.expected_cm3)))
+          : i.is_to_set_going ? "-"
+                              : "unknown");
   }
   h.raw("</tbody></table></div>\n");
 }

@@ -1,4 +1,5 @@
 // What is told of a lubricator and of the bearings that depend on it.
+#include "analysis/due.hpp"
 #include "analysis/prior_learner.hpp"
 #include "analysis/review.hpp"
 #include "analysis/review_context.hpp"
@@ -167,6 +168,11 @@ TEST_CASE("off: bearings that get nothing since a lubricator was recorded off ar
                                       "greasing by hand: these bearings get no grease"));
   CHECK(f->likely_causes.size() == 1);
   CHECK_THAT(f->likely_causes.front(), Contains("not set going again"));
+  const std::vector<DueItem> due = list_due({&late, 1}, day(730), 30);
+  REQUIRE(due.size() == 1);
+  CHECK(due[0].is_to_set_going);
+  CHECK(due[0].lubricator == kPump);
+  CHECK(*due[0].overdue_days == Approx(730 - 595).margin(1));
   const VesselReview early = ship.review(620);
   REQUIRE(find(early, FindingKind::missed_cycles) != nullptr);
   CHECK(find(early, FindingKind::missed_cycles)->urgency == Urgency::plan);
