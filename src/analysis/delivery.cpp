@@ -235,6 +235,10 @@ void balance_cycles(const VesselLog& log, LubricatorId id, const Schedule& sched
       e.expected_sd = std::hypot(e.expected * std::hypot(schedule.estimated_part_sd(id, a, c.at), kOwnCyclesSd),
                                  schedule.standstill_edge_sd(id, a, c.at, per_cm3));
       const auto counted = schedule.counted_cycles(id, a, c.at);
+      const std::vector<Span>& stands = schedule.standstills(id);
+      const bool is_known_to_stand =
+          std::any_of(stands.begin(), stands.end(), [&](const Span& x) { return x.from <= a && c.at <= x.to; });
+      if (is_known_to_stand && counted && *counted <= 0) continue;  // nothing was asked of it
       // Counted while it is written to have stood: that tells how it was written, not how it cycles.
       const bool stood = e.expected < 0.5 * schedule.called_for_cycles(id, a, c.at);
       if (counted && !(stood && *counted > e.expected + kLeastCycles)) {

@@ -229,6 +229,17 @@ TEST_CASE("off: what is counted in a time that is written as off makes no ratio 
   CHECK(r.lubricators[0].cycle_ratio->high < 1.2);
 }
 
+TEST_CASE("off: hours that nobody reads while it is off put no cycle in doubt", "[analysis][delivery]") {
+  Ship ship;
+  ship.counted_until = ship.runs_until = 602;
+  ship.work(602, WorkKind::lubricator_off);
+  ship.write();
+  std::erase_if(ship.log.hours, [](const Logged<Hours>& h) { return h.at > day(603); });
+  const VesselReview r = ship.review(730);
+  REQUIRE(r.lubricators[0].cycle_ratio);
+  CHECK(r.lubricators[0].cycle_ratio->low > 0.9);
+}
+
 TEST_CASE("counter: it stands, and the reservoir empties as the hours call for", "[analysis][delivery]") {
   Ship ship;
   ship.counted_until = 600;
