@@ -16,9 +16,9 @@ namespace {
 
 // A matter that makes settings beside the point: the cause comes first.
 bool is_cause(FindingKind k) {
-  return k == FindingKind::abnormal_washout || k == FindingKind::seal_wear || k == FindingKind::missed_cycles ||
-         k == FindingKind::line_leak || k == FindingKind::water_ingress || k == FindingKind::wear_sign ||
-         k == FindingKind::grease_mixed;
+  return k == FindingKind::abnormal_washout || k == FindingKind::seal_wear || k == FindingKind::less_grease_taken ||
+         k == FindingKind::missed_cycles || k == FindingKind::line_leak || k == FindingKind::water_ingress ||
+         k == FindingKind::wear_sign || k == FindingKind::grease_mixed;
 }
 
 bool feeds(const ShaftDetail& d, LubricatorId lubricator) {
@@ -240,7 +240,15 @@ std::vector<FeedSetting> feeds_of(const VesselLog& log, ShaftId shaft, Instant a
   return out;
 }
 
-std::string reason_of(const ShaftAdvice& a, const ShaftDetail& d) {
+/// At back-pressure it takes a fraction of what it took: its loss of today is not known.
+bool takes_less(const VesselReview& review, ShaftId shaft) {
+  return std::any_of(review.findings.begin(), review.findings.end(), [&](const Finding& f) {
+    return f.kind == FindingKind::less_grease_taken &&
+           (f.shaft == shaft || std::find(f.shafts.begin(), f.shafts.end(), shaft) != f.shafts.end());
+  });
+}
+
+std::string reason_of(const ShaftAdvice& a, const VesselReview& review, const ShaftDetail& d) {
   if (!a.cavity_cm3) return "the capacity of the cavity is not registered";
   if (!a.hours_per_year) return "no two readings of its hour meter that can be used";
   if (*a.hours_per_year < 1) return "it has not run in the last year";
@@ -248,6 +256,9 @@ std::string reason_of(const ShaftAdvice& a, const ShaftDetail& d) {
   if (!a.washout_cm3_per_h || a.intervals < kAdviceIntervals)
     return fmt::format("too few records: {} of at least {} intervals between greasings tell something about the loss",
                        a.intervals, kAdviceIntervals);
+  if (takes_less(review, d.shaft))
+    return "it takes a fraction of the grease it took; find out first whether the grease reaches the bearing, and keep "
+           "to the interval until then";
   return "";
 }
 
@@ -302,7 +313,7 @@ ShaftAdvice advise_shaft(const VesselLog& log, const VesselReview& review, const
   a.practised_h = practised_h(detail.history);
   a.present_h = a.registered_h ? a.registered_h : a.practised_h;
 
-  a.reason = reason_of(a, detail);
+  a.reason = reason_of(a, review, detail);
   if (!a.reason.empty()) {
     a.says.push_back("nothing can be advised: " + a.reason);
     return a;

@@ -14,7 +14,7 @@ std::span<const EmbeddedFile> analysis_data_files();
 
 namespace {
 
-constexpr int kKinds = 14;
+constexpr int kKinds = 15;
 
 [[noreturn]] void refuse(std::string_view file, std::size_t line, std::string_view what) {
   throw Error{Errc::bad_data, fmt::format("{} line {}: {}", file, line, what)};

@@ -1,6 +1,7 @@
 #include "analysis/contradictions.hpp"
 #include "analysis/face_value.hpp"
 #include "analysis/review.hpp"
+#include "analysis/review_context.hpp"
 #include "analysis/whole_hours.hpp"
 
 #include <algorithm>
@@ -23,8 +24,6 @@ std::optional<double> rollover_of(const Shaft& shaft) {
   }
   return std::nullopt;
 }
-
-bool renews_baseline(WorkKind w) { return w == WorkKind::seal_replaced || w == WorkKind::bearing_replaced; }
 
 ShaftHistory make_history(const VesselLog& log, const Shaft& shaft, const VesselDigest& d, Instant as_of) {
   ShaftHistory h;

@@ -121,9 +121,12 @@ void add_answer(Work& w, Dossier& d) {
           least, usual);
     out.push_back(std::move(text));
   } else {
+    const bool takes_less =
+        std::any_of(d.marks.begin(), d.marks.end(), [](const Mark& m) { return m.channel == kIntake; });
     out.push_back(fmt::format("Running hours below the reserve: cannot be told, {}.",
                               !life.cavity_cm3 ? "the capacity of the cavity is not known"
                               : !life.run_h    ? "no running hours are known"
+                              : takes_less     ? "it is not known whether the grease reached the bearing"
                                                : "no greasing tells the loss"));
   }
   if (!life.seals.empty()) {

@@ -400,10 +400,10 @@ void add_causes(Work& w, Dossier& d) {
   };
   for (const Finding& f : w.at(life.to).review.findings) {
     const bool is_technical = f.kind == FindingKind::abnormal_washout || f.kind == FindingKind::seal_wear ||
-                              f.kind == FindingKind::missed_cycles || f.kind == FindingKind::line_leak ||
-                              f.kind == FindingKind::starved || f.kind == FindingKind::alarm_rate ||
-                              f.kind == FindingKind::water_ingress || f.kind == FindingKind::wear_sign ||
-                              &f == w.common_cause(life.to, w.shaft.id);
+                              f.kind == FindingKind::less_grease_taken || f.kind == FindingKind::missed_cycles ||
+                              f.kind == FindingKind::line_leak || f.kind == FindingKind::starved ||
+                              f.kind == FindingKind::alarm_rate || f.kind == FindingKind::water_ingress ||
+                              f.kind == FindingKind::wear_sign || &f == w.common_cause(life.to, w.shaft.id);
     const bool is_shared = std::find(f.shafts.begin(), f.shafts.end(), w.shaft.id) != f.shafts.end();
     const bool is_ours = is_shared || f.shaft == w.shaft.id || (!f.shaft.is_set() && w.feeds(f.lubricator));
     if (is_technical && is_ours)

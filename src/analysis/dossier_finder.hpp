@@ -20,6 +20,7 @@ class Finder {
   void find() {
     greasing_habit();
     how_greasings_ended();
+    intake();
     washout();
     delivery();
     alarms();
@@ -46,6 +47,7 @@ class Finder {
 
   void greasing_habit();
   void how_greasings_ended();
+  void intake();
   void washout();
   void delivery();
   void alarms();

@@ -12,6 +12,8 @@
 
 namespace shaftlog::dossier {
 
+constexpr auto kIntake = "grease taken";  ///< the channel of what goes in at back-pressure
+
 /// The vessel as it stood at a moment, judged with everything known now about the time up to then.
 struct StateAt {
   VesselLog log;  ///< without what happened later

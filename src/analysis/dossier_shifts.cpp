@@ -19,6 +19,29 @@ std::vector<Instant> Finder::checkpoints() const {
   return out;
 }
 
+/// What it takes at back-pressure, where that fell: the review's finding, by then or before work that may have ended
+/// it.
+void Finder::intake() {
+  for (const Instant t : checkpoints()) {
+    for (const Finding& f : w_.at(t).review.findings) {
+      const bool is_own =
+          f.shaft == w_.shaft.id || std::find(f.shafts.begin(), f.shafts.end(), w_.shaft.id) != f.shafts.end();
+      if (f.kind != FindingKind::less_grease_taken || !is_own || !f.began || f.began->high < life_.from) continue;
+      const bool is_told = std::any_of(d_.marks.begin(), d_.marks.end(), [&](const Mark& m) {
+        return m.channel == kIntake && m.when.low <= f.began->high && f.began->low <= m.when.high;
+      });
+      if (is_told) continue;
+      Mark m{kIntake, MarkRole::change, *f.began, Spread::even, f.summary, {}, 0, f.evidence, 0};
+      for (const Figure& x : f.figures) {
+        if (x.name == "factor") m.factor = x.estimate;
+        if (x.name == "strength") m.strength = x.estimate.value;
+      }
+      m.text += fmt::format("; the evidence sufficed on {}", w_.day(f.first_seen));
+      mark(std::move(m), "fell");
+    }
+  }
+}
+
 void Finder::washout() {
   bool found = false;
   for (const Instant t : checkpoints()) {
@@ -55,6 +78,11 @@ void Finder::washout() {
       measured = a.to;
       bounds = 0;
     }
+  }
+  if (std::any_of(d_.marks.begin(), d_.marks.end(), [](const Mark& m) { return m.channel == kIntake; })) {
+    looked("washout", LookedAt::Result::unknown,
+           "since it takes less grease the amounts do not tell what it loses; up to then no lasting rise");
+    return;
   }
   if (r.step || r.wear || r.high) {
     looked("washout", LookedAt::Result::unknown,

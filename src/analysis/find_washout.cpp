@@ -48,6 +48,22 @@ struct Rivals {
   bool water_seen = false;
 };
 
+/// Another gun, another person, water in the purge since a moment.
+void look_at_greasings(const ReviewContext& c, ShaftId shaft, const When& began, Rivals& out) {
+  std::set<std::uint32_t> by_before, by_after;
+  std::set<GunId> gun_before, gun_after;
+  for (const GreasingInterval& i : c.digest.histories.at(shaft).intervals) {
+    (i.at < began.estimate ? by_before : by_after).insert(i.by);
+    (i.at < began.estimate ? gun_before : gun_after).insert(i.gun);
+    if (i.at >= began.low && i.purge == Purge::water) out.water_seen = true;
+  }
+  const auto disjoint = [](const auto& a, const auto& b) {
+    return !a.empty() && !b.empty() && std::none_of(b.begin(), b.end(), [&](const auto& x) { return a.contains(x); });
+  };
+  out.person_changed = disjoint(by_before, by_after);
+  out.gun_changed = disjoint(gun_before, gun_after);
+}
+
 Rivals rivals_of(const ReviewContext& c, ShaftId shaft, const WashoutShift& shift) {
   Rivals out;
   for (const auto& [other, result] : c.washouts) {
@@ -56,20 +72,20 @@ Rivals rivals_of(const ReviewContext& c, ShaftId shaft, const WashoutShift& shif
     if (const WashoutShift* r = rise_of(result); r != nullptr && overlap(r->began, shift.began)) ++out.others_rising;
   }
   out.contact = contact_near(c, shaft, shift.began);
-  const std::vector<GreasingInterval>& intervals = c.digest.histories.at(shaft).intervals;
-  std::set<std::uint32_t> by_before, by_after;
-  std::set<GunId> gun_before, gun_after;
-  for (const GreasingInterval& i : intervals) {
-    (i.at < shift.began.estimate ? by_before : by_after).insert(i.by);
-    (i.at < shift.began.estimate ? gun_before : gun_after).insert(i.gun);
-    if (i.at >= shift.began.low && i.purge == Purge::water) out.water_seen = true;
-  }
-  const auto disjoint = [](const auto& a, const auto& b) {
-    return !a.empty() && !b.empty() && std::none_of(b.begin(), b.end(), [&](const auto& x) { return a.contains(x); });
-  };
-  out.person_changed = disjoint(by_before, by_after);
-  out.gun_changed = disjoint(gun_before, gun_after);
+  look_at_greasings(c, shaft, shift.began, out);
   return out;
+}
+
+/// Says who pumped and with what since, and tells the symptoms.
+void say_who(const Rivals& rivals, Finding& f, std::vector<std::string>& present) {
+  if (rivals.gun_changed) {
+    f.summary += "; another gun has been used since";
+    present.emplace_back("gun_changed");
+  }
+  if (rivals.person_changed) {
+    f.summary += "; another person has been greasing since";
+    present.emplace_back("person_changed");
+  }
 }
 
 /// A rise as it is told, over the baseline it is told against.
@@ -189,17 +205,95 @@ void report_rise(const ReviewContext& c, ShaftId shaft, const WashoutResult& w, 
     if (rivals.others > 0) f.summary += "; the ship's other shafts stay as they were";
   }
   if (rivals.water_seen) present.emplace_back("water_seen");
-  if (rivals.gun_changed) {
-    f.summary += "; another gun has been used since";
-    present.emplace_back("gun_changed");
-  }
-  if (rivals.person_changed) {
-    f.summary += "; another person has been greasing since";
-    present.emplace_back("person_changed");
-  }
+  say_who(rivals, f, present);
   f.urgency = urgency_of_rise(c, shaft, shift, is_wear);
   if (common && f.urgency == Urgency::plan) f.urgency = Urgency::watch;
   explain(f, present, absent);
+  found.push_back(std::move(f));
+}
+
+std::string grease_text(const IntakeFall& fall) {
+  const double hours = fall.now_run_h / std::max(fall.usual_run_h, 1e-9);
+  return fmt::format(
+      "{} cm3 a greasing instead of {}, in {} running hours{}", figure_text(fall.now_cm3), figure_text(fall.usual_cm3),
+      figure_text(fall.now_run_h),
+      hours > 0.8 && hours < 1.25 ? " as before" : fmt::format(" instead of {}", figure_text(fall.usual_run_h)));
+}
+
+constexpr std::string_view kNotKnown = "; how full the cavity is, is known only if the grease reaches the bearing";
+
+void add_fall(Finding& f, const IntakeFall& fall) {
+  f.first_seen = fall.first_seen;
+  f.began = fall.began;
+  f.evidence = fall.evidence;
+  add_figure(f, "factor", fall.factor, "1");
+  add_figure(f, "taken", fall.now_cm3, "cm3");
+  add_figure(f, "usual", fall.usual_cm3, "cm3");
+  add_strength(f, fall.strength);
+}
+
+void report_fall(const ReviewContext& c, ShaftId shaft, const IntakeFall& fall, std::vector<Finding>& found) {
+  Finding f =
+      start_finding(c, FindingKind::less_grease_taken, shaft, {}, baseline_anchor(c.digest.histories.at(shaft)));
+  add_fall(f, fall);
+  f.summary = fmt::format("takes at back-pressure {} of the grease it took, since {}: {}", figure_text(fall.factor, ""),
+                          c.days(fall.began), grease_text(fall));
+  std::vector<std::string> present{"one_shaft"};
+  const bool is_stopped = fall.factor.value < kNearStop;
+  if (is_stopped) present.emplace_back("near_stop");
+  Rivals rivals;
+  look_at_greasings(c, shaft, fall.began, rivals);
+  say_who(rivals, f, present);
+  f.summary += kNotKnown;
+  f.urgency = is_stopped ? Urgency::act : Urgency::plan;
+  explain(f, present, {});
+  found.push_back(std::move(f));
+}
+
+/// Whether what a shaft takes is measured, so that it would have shown a fall.
+bool is_intake_measured(const ReviewContext& c, ShaftId shaft, const When& began) {
+  return c.falls.contains(shaft) ||
+         intake_ratio(c.digest.histories.at(shaft), c.priors.at(shaft), began.estimate).has_value();
+}
+
+// All shafts at once share a gun, a unit or a hand, not a path.
+void report_falls(const ReviewContext& c, std::vector<Finding>& found) {
+  if (c.falls.empty()) return;
+  const auto surest = std::max_element(c.falls.begin(), c.falls.end(), [](const auto& a, const auto& b) {
+    return a.second.strength < b.second.strength;
+  });
+  const IntakeFall& fall = surest->second;
+  const bool is_common =
+      c.falls.size() > 1 && std::all_of(c.log.shafts.begin(), c.log.shafts.end(), [&](const Shaft& s) {
+        if (!c.digest.histories.contains(s.id) || !is_intake_measured(c, s.id, fall.began)) return true;
+        const auto own = c.falls.find(s.id);
+        return own != c.falls.end() && overlap(own->second.began, fall.began);
+      });
+  if (!is_common) {
+    for (const auto& [shaft, own] : c.falls) report_fall(c, shaft, own, found);
+    return;
+  }
+  Finding f = start_finding(c, FindingKind::less_grease_taken, {}, {}, "all");
+  add_fall(f, fall);
+  std::string each;
+  for (const auto& [shaft, own] : c.falls) {
+    f.shafts.push_back(shaft);
+    f.first_seen = std::min(f.first_seen, own.first_seen);
+    each += fmt::format("{}{} {}", each.empty() ? "" : ", ", c.shaft(shaft).code, figure_text(own.factor.value));
+    if (shaft != surest->first && f.evidence.size() < 12) f.evidence.push_back(own.evidence.front());
+  }
+  f.summary = fmt::format(
+      "all shafts take at back-pressure a fraction of the grease they took, since {} ({}): look at the unit and the "
+      "gun "
+      "first; {} {}",
+      c.days(fall.began), each, c.shaft(surest->first).code, grease_text(fall));
+  std::vector<std::string> present{"all_shafts"};
+  Rivals rivals;
+  look_at_greasings(c, surest->first, fall.began, rivals);
+  say_who(rivals, f, present);
+  f.summary += kNotKnown;
+  f.urgency = Urgency::plan;
+  explain(f, present, {"one_shaft"});
   found.push_back(std::move(f));
 }
 
@@ -446,6 +540,7 @@ void find_washout(const ReviewContext& c, std::vector<Finding>& found, const std
     }
     report_overfull(c, shaft.id, c.digest.histories.at(shaft.id), found);
   }
+  report_falls(c, found);
 }
 
 void find_starved_and_overdue(const ReviewContext& c, std::vector<Finding>& found, std::vector<ToldWithin>& within) {

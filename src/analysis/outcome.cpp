@@ -380,6 +380,7 @@ Outcome look(const Looking& at) {
   switch (at.found.kind) {
     case FindingKind::abnormal_washout:
     case FindingKind::seal_wear:
+    case FindingKind::less_grease_taken:
       return washout_since(at);
     case FindingKind::missed_cycles:
     case FindingKind::line_leak:
@@ -415,6 +416,7 @@ const Figure* telling_figure(const Finding& f) noexcept {
   switch (f.kind) {
     case FindingKind::abnormal_washout:
     case FindingKind::seal_wear:
+    case FindingKind::less_grease_taken:
     case FindingKind::alarm_rate:
       return find({"factor"});
     case FindingKind::missed_cycles:

@@ -8,8 +8,8 @@ namespace {
 
 // Findings whose id hangs on an estimate, not on a record: the estimate moves when more is known.
 bool may_be_renamed(FindingKind k) {
-  return k == FindingKind::abnormal_washout || k == FindingKind::seal_wear || k == FindingKind::missed_cycles ||
-         k == FindingKind::line_leak || k == FindingKind::alarm_rate;
+  return k == FindingKind::abnormal_washout || k == FindingKind::seal_wear || k == FindingKind::less_grease_taken ||
+         k == FindingKind::missed_cycles || k == FindingKind::line_leak || k == FindingKind::alarm_rate;
 }
 
 bool is_washout(FindingKind k) { return k == FindingKind::abnormal_washout || k == FindingKind::seal_wear; }
@@ -17,6 +17,8 @@ bool is_washout(FindingKind k) { return k == FindingKind::abnormal_washout || k 
 bool takes_the_place(const Finding& f, const FindingLife& life) {
   if (f.vessel != life.vessel || f.lubricator != life.lubricator || !may_be_renamed(f.kind)) return false;
   if (f.kind == FindingKind::missed_cycles && life.kind == f.kind) return true;
+  // One shaft's greasing shows it first, then it is told of all at once.
+  if (f.kind == FindingKind::less_grease_taken && life.kind == f.kind && !f.shaft.is_set()) return true;
   if (f.shaft != life.shaft) return false;
   return f.kind == life.kind || (is_washout(f.kind) && is_washout(life.kind));
 }

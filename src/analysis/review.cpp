@@ -126,6 +126,17 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
       if (!next.overdue_h) next.due_in_h.reset();
       continue;
     }
+    if (auto fall = fall_of_intake(history, c.priors[shaft.id])) {
+      // Nobody knows whether what goes in reaches the bearing: from the fall on its fill is not known.
+      FillResult& fill = c.fills[shaft.id];
+      leave_open(fill);
+      fill.points.erase(std::find_if(fill.points.begin(), fill.points.end(),
+                                     [&](const FillPoint& p) { return p.at > fall->began.low; }),
+                        fill.points.end());
+      c.greasings[shaft.id].expected_cm3.reset();
+      c.falls[shaft.id] = *std::move(fall);
+      continue;
+    }
     if (!history.is_automatic) continue;
     const std::vector<LubricatorId> feeding = c.digest.schedule->lubricators_of(shaft.id);
     const std::optional<Instant> vouched = last_vouched(c, feeding);
@@ -153,7 +164,7 @@ ShaftState state_of(const ReviewContext& c, const Shaft& shaft) {
     if (g.shaft == shaft.id && g.what.ended != Ended::not_done) s.last_greasing = g.at;
   }
   if (const auto w = c.washouts.find(shaft.id); w != c.washouts.end()) {
-    s.washout_cm3_per_h = w->second.washout_cm3_per_h;
+    if (!c.falls.contains(shaft.id)) s.washout_cm3_per_h = w->second.washout_cm3_per_h;
     s.baseline_cm3_per_h = w->second.baseline_cm3_per_h;
     s.trend_pct_per_1000h = w->second.trend_pct_per_1000h;
     s.exact_intervals = w->second.exact;

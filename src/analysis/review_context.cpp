@@ -45,6 +45,10 @@ std::string on_days_text(const When& w, const Zone& zone) {
   return (format_day(w.low, zone) == format_day(w.high, zone) ? "on " : "") + days_text(w, zone);
 }
 
+bool renews_baseline(WorkKind work) noexcept {
+  return work == WorkKind::seal_replaced || work == WorkKind::bearing_replaced;
+}
+
 double reserve_pct(const Shaft& shaft, Instant at) {
   const ShaftSetting* s = setting_at(shaft.settings, at);
   return s != nullptr && s->reserve ? in_pct(*s->reserve) : 20.0;

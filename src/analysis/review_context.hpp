@@ -2,6 +2,7 @@
 
 #include "analysis/alarms.hpp"
 #include "analysis/contradictions.hpp"
+#include "analysis/intake.hpp"
 #include "analysis/review.hpp"
 
 #include <map>
@@ -31,6 +32,7 @@ struct ReviewContext {
   Zone zone;
   std::map<ShaftId, WashoutPrior> priors;
   std::map<ShaftId, WashoutResult> washouts;
+  std::map<ShaftId, IntakeFall> falls;  ///< of what it takes; its fill and loss of today are not known
   std::map<ShaftId, FillResult> fills;
   std::map<ShaftId, FillThen> last_known;  ///< of fed shafts whose doses nothing vouches for any more
   std::map<ShaftId, NextGreasing> greasings;
@@ -49,6 +51,9 @@ struct ReviewContext {
   [[nodiscard]] std::string days(const When& w) const { return days_text(w, zone); }
   [[nodiscard]] std::string on_days(const When& w) const { return on_days_text(w, zone); }
 };
+
+/// Work after which the history before says little of a loss.
+bool renews_baseline(WorkKind work) noexcept;
 
 /// Fill below which the shaft counts as starved [% of the cavity]; 20 where none is registered.
 double reserve_pct(const Shaft& shaft, Instant at);

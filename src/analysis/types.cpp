@@ -11,10 +11,10 @@ std::string_view name_of(Urgency u) noexcept {
 
 namespace {
 
-constexpr std::array<std::string_view, 14> kFindingKinds{
-    "abnormal_washout", "seal_wear",      "missed_cycles",    "line_leak",      "starved",
-    "alarm_rate",       "alarm_standing", "greasing_overdue", "refill_due",     "water_ingress",
-    "wear_sign",        "grease_mixed",   "record_suspect",   "records_missing"};
+constexpr std::array<std::string_view, 15> kFindingKinds{
+    "abnormal_washout", "seal_wear",  "less_grease_taken", "missed_cycles",    "line_leak",
+    "starved",          "alarm_rate", "alarm_standing",    "greasing_overdue", "refill_due",
+    "water_ingress",    "wear_sign",  "grease_mixed",      "record_suspect",   "records_missing"};
 
 }  // namespace
 

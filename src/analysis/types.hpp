@@ -33,6 +33,7 @@ enum class Urgency : std::uint8_t {
 enum class FindingKind : std::uint8_t {
   abnormal_washout,
   seal_wear,
+  less_grease_taken,  ///< at back-pressure a bearing takes a fraction of what it took
   missed_cycles,
   line_leak,
   starved,

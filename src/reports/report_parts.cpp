@@ -122,7 +122,8 @@ Report start_report(const ReportInput& in, std::string title) {
 // (docs/methods/findings.md).
 bool is_computed(FindingKind k) {
   return k == FindingKind::missed_cycles || k == FindingKind::line_leak || k == FindingKind::abnormal_washout ||
-         k == FindingKind::seal_wear || k == FindingKind::starved || k == FindingKind::alarm_rate;
+         k == FindingKind::seal_wear || k == FindingKind::less_grease_taken || k == FindingKind::starved ||
+         k == FindingKind::alarm_rate;
 }
 
 std::string how_sure(const Finding& f) {
@@ -186,6 +187,9 @@ std::string at_stake(const Finding& f, const ReportInput& in) {
       }
       break;
     }
+    case FindingKind::less_grease_taken:
+      said.emplace_back("if the grease does not reach the bearing, its cavity empties and nothing in the log shows it");
+      break;
     case FindingKind::line_leak:
       if (const Figure* x = figure_of(f, "excess"); x != nullptr) {
         said.push_back(fmt::format("{} {} have gone beside the bearings, into the ship or the sea",

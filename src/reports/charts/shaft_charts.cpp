@@ -89,6 +89,16 @@ const WashoutShift* shift_of(const ShaftChartInput& in) {
   return w.wear ? &*w.wear : nullptr;
 }
 
+/// Of the grease taken at back-pressure.
+const Finding* fall_of(const ShaftChartInput& in) {
+  if (in.findings == nullptr) return nullptr;
+  const auto it = std::find_if(in.findings->begin(), in.findings->end(), [&](const Finding& f) {
+    return f.kind == FindingKind::less_grease_taken &&
+           (f.shaft == in.shaft.id || std::find(f.shafts.begin(), f.shafts.end(), in.shaft.id) != f.shafts.end());
+  });
+  return it == in.findings->end() ? nullptr : &*it;
+}
+
 std::string shift_text(const WashoutResult& w) {
   if (w.step) return estimate_text(w.step->factor, "") + " times the baseline";
   if (w.wear) return "climbs " + estimate_text(w.wear->slope_pct_per_1000h, "%") + " a 1000 h";
@@ -98,6 +108,12 @@ std::string shift_text(const WashoutResult& w) {
 std::string washout_story(const ShaftChartInput& in) {
   const WashoutResult& w = in.detail.washout;
   if (!w.washout_cm3_per_h || w.steps.empty()) return "the records do not tell yet what the cavity loses.";
+  if (const Finding* f = fall_of(in); f != nullptr && f->began)
+    return fmt::format(
+        "Since about {} ({} to {}) it takes a fraction of the grease it took. What it loses is known only if the "
+        "grease reaches the bearing.",
+        format_day(f->began->estimate, in.zone), format_day(f->began->low, in.zone),
+        format_day(f->began->high, in.zone));
   std::string text = "The cavity loses " + estimate_text(*w.washout_cm3_per_h, "cm3/h");
   if (w.is_upper_bound) text += " at most, since the dose covered the loss throughout";
   if (w.is_lower_bound) text += " at least, since it was found empty each time";

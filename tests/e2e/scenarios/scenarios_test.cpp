@@ -42,8 +42,9 @@ int faults(const json& review) {
   int n = 0;
   for (const json& f : review.at("findings")) {
     const std::string kind = f.at("kind");
-    if (kind == "abnormal_washout" || kind == "seal_wear" || kind == "missed_cycles" || kind == "line_leak" ||
-        kind == "starved" || kind == "alarm_rate" || kind == "water_ingress" || kind == "wear_sign") {
+    if (kind == "abnormal_washout" || kind == "seal_wear" || kind == "less_grease_taken" || kind == "missed_cycles" ||
+        kind == "line_leak" || kind == "starved" || kind == "alarm_rate" || kind == "water_ingress" ||
+        kind == "wear_sign") {
       ++n;
     }
   }

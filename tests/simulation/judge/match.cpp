@@ -65,6 +65,16 @@ Judged of_washout(const MadeVessel& v, const Track& t, const std::map<std::strin
   return {Verdict::wrong, -1};
 }
 
+/// No fault of the world lowers what a bearing takes: what did so is another grease or gun.
+Judged of_fall(const MadeVessel& v, const Track& t) {
+  const bool is_of_grease =
+      v.truth.grease_changed && t.first_seen >= *v.truth.grease_changed && v.truth.grease_factor <= 1 / kMoved;
+  const bool is_of_gun = std::any_of(v.truth.slips.begin(), v.truth.slips.end(), [&](const Slip& s) {
+    return s.kind == SlipKind::gun_changed && t.first_seen >= s.at && s.factor <= 1 / kMoved;
+  });
+  return {is_of_grease || is_of_gun ? Verdict::excused : Verdict::wrong, -1};
+}
+
 Judged of_delivery(const MadeVessel& v, const Track& t) {
   const bool is_leak = t.kind == FindingKind::line_leak;
   const int i = fault_that(v, t.first_seen, [&](const Fault& f) {
@@ -179,6 +189,8 @@ Judged judge_track(const MadeVessel& vessel, const Track& track, const std::map<
     case FindingKind::abnormal_washout:
     case FindingKind::seal_wear:
       return of_washout(vessel, track, groups);
+    case FindingKind::less_grease_taken:
+      return of_fall(vessel, track);
     case FindingKind::missed_cycles:
     case FindingKind::line_leak:
       return of_delivery(vessel, track);
@@ -217,7 +229,9 @@ double healthy_years(const MadeVessel& v, FindingKind kind) {
   switch (kind) {
     case FindingKind::abnormal_washout:
     case FindingKind::seal_wear:
+    case FindingKind::less_grease_taken:
       for (const ShaftTruth& s : t.shafts) {
+        if (kind == FindingKind::less_grease_taken && s.is_fed) continue;  // looked for at the gun's greasings only
         if (s.is_greased) sum += without([&](const Fault& f) { return is_of_shaft(f.kind) && f.shaft == s.shaft; });
       }
       return sum;

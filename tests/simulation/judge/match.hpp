@@ -8,6 +8,7 @@
 //
 // A finding is *right* when a fault of its sort and subject ran at its `first_seen` or had ended at most kGrace before.
 //   abnormal_washout, seal_wear: step or wear of the same shaft (either name; "right kind" is counted apart)
+//   less_grease_taken: never, for no fault lowers what a bearing takes
 //   missed_cycles: not_cycling, low_delivery or stuck_device of the same lubricator
 //   line_leak, alarm_rate: the fault of that name, same lubricator
 //   starved: the true fill stood below the reserve + kReserveSlack within what the finding speaks of (30 days before
@@ -17,6 +18,7 @@
 // It is *excused* - neither right nor false - when something that is no fault in our list made the same mark truly:
 //   washout: a grease change or an unrecorded gun that moved all amounts by 1.2 or more; doses that did not arrive; a
 //     shaft that loses 1.5 times the median of its group or more from the start
+//   less_grease_taken: a grease change or an unrecorded gun that moved all amounts by 1 / 1.2 or less
 //   missed_cycles, line_leak: the doses due and what left the reservoir differ truly by more than 7 % over 60 days
 //     (an empty reservoir, a leak beside it), or the lubricator stood and nobody had written it down by then
 //   alarm_rate: another fault of the same lubricator

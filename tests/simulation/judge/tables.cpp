@@ -25,9 +25,10 @@ double median_of(std::vector<double> x) {
 }
 
 std::string table_of_false(const std::vector<MadeVessel>& fleet, const Replay& replay, std::string* csv) {
-  constexpr std::array<FindingKind, 8> kKinds{
-      FindingKind::abnormal_washout, FindingKind::seal_wear, FindingKind::missed_cycles,  FindingKind::line_leak,
-      FindingKind::alarm_rate,       FindingKind::starved,   FindingKind::record_suspect, FindingKind::records_missing};
+  constexpr std::array<FindingKind, 9> kKinds{
+      FindingKind::abnormal_washout, FindingKind::seal_wear,      FindingKind::less_grease_taken,
+      FindingKind::missed_cycles,    FindingKind::line_leak,      FindingKind::alarm_rate,
+      FindingKind::starved,          FindingKind::record_suspect, FindingKind::records_missing};
   const auto groups = group_rates(fleet);
   std::string out = fmt::format("{:<18}{:>8}{:>8}{:>8}{:>8}{:>10}  {:<17}{:>10}{:>8}\n", "kind", "right", "excused",
                                 "false", "years", "per 100 y", "90 %", "reopened", "again");

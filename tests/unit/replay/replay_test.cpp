@@ -66,6 +66,13 @@ TEST_CASE("replay: a washout that is told as wear from then on is one matter", "
   CHECK(lives[0].summary == "2");
 }
 
+TEST_CASE("replay: less grease taken goes on when all shafts are found to take less", "[replay]") {
+  const auto lives = lives_of({{finding(1, FindingKind::less_grease_taken, Urgency::plan, ShaftId{1})},
+                               {finding(2, FindingKind::less_grease_taken, Urgency::plan, ShaftId{})}});
+  REQUIRE(lives.size() == 1);
+  CHECK_FALSE(lives[0].shaft.is_set());
+}
+
 TEST_CASE("replay: missed cycles of a lubricator go on when the device is named", "[replay]") {
   const LubricatorId lub{1};
   const auto lives = lives_of({{finding(1, FindingKind::missed_cycles, Urgency::plan, {}, lub)},

@@ -1,0 +1,190 @@
+#include "analysis/advise.hpp"
+#include "analysis/dossier.hpp"
+#include "analysis/review.hpp"
+
+#include <algorithm>
+#include <functional>
+
+#include <catch2/catch.hpp>
+
+using namespace shaftlog;
+
+// One ship of three shafts, greased by hand every 28 days of 12 h for two years, about 100 cm3 a time: nothing by
+// chance.
+
+namespace {
+
+constexpr int kPort = 0, kStbd = 1, kRudder = 2;
+
+Instant day(double n) { return from_unix(1704096000 + static_cast<std::int64_t>(n * 86400)); }
+
+class Tess {
+ public:
+  using AmountOf = std::function<double(int shaft, int day, double usual)>;
+
+  explicit Tess(const AmountOf& amount_of, int last = 730) : last_{last} {
+    log_.vessel = {VesselId{1}, "tess", "Tess", std::nullopt, "UTC", std::nullopt};
+    ShaftSetting setting;
+    setting.cavity = cm3(400);
+    setting.interval = RunTime::from_base(340 * 3600);
+    for (int k = 0; k < 3; ++k) {
+      const std::int64_t key = k + 1;
+      log_.shafts.push_back({ShaftId{key},
+                             VesselId{1},
+                             k == 0   ? "fin_port"
+                             : k == 1 ? "fin_stbd"
+                                      : "rudder",
+                             {setting}});
+      for (int d = 0; d < last; d += 7) {
+        auto& h = add(log_.hours, k, d);
+        h.what.reading = HoursReading::from_base((1000 + 100 * k + std::int64_t{12} * d) * 3600);
+      }
+      int i = k;
+      for (int d = 28; d < last; d += 28) {
+        constexpr std::array<double, 7> kOff{0, 6, -5, 3, -6, 4, -2};
+        const double amount = amount_of(k, d, 100 + kOff[static_cast<std::size_t>(i++ % 7)]);
+        auto& g = add(log_.greasings, k, d + 0.1);
+        g.what.amount =
+            Amount{"", Unit::cm3, Volume::from_base(static_cast<std::int64_t>(amount * 1000)), std::nullopt};
+      }
+    }
+  }
+
+  Tess& work(WorkKind kind, int shaft, int d) {
+    add(log_.work, shaft, d).what.work = kind;
+    return *this;
+  }
+
+  [[nodiscard]] VesselReview review() const {
+    return review_fleet(std::vector<VesselLog>{log_}, day(last_ - 1), 1, true).vessels.at(0);
+  }
+  [[nodiscard]] ShaftAdvice advise(const VesselReview& r, int shaft) const {
+    return advise_shaft(log_, r, r.shaft_details.at(static_cast<std::size_t>(shaft)), day(last_ - 1));
+  }
+
+  [[nodiscard]] Dossier history(int shaft) const {
+    const VesselReview r = review();
+    std::vector<ShaftHistory> group;
+    for (const ShaftDetail& d : r.shaft_details) group.push_back(d.history);
+    const FleetPrior prior = fit_fleet_prior(group);
+    return make_dossier({log_, {}, prior, {}, group, ShaftId{shaft + 1}, day(last_ - 1)});
+  }
+
+ private:
+  template <class What>
+  Logged<What>& add(std::vector<Logged<What>>& to, int shaft, double d) {
+    Logged<What>& r = to.emplace_back();
+    r.id.bytes[14] = static_cast<std::uint8_t>(++ids_ / 256);
+    r.id.bytes[15] = static_cast<std::uint8_t>(ids_ % 256);
+    r.at = r.recorded_at = day(d);
+    r.shaft = ShaftId{shaft + 1};
+    return r;
+  }
+
+  VesselLog log_;
+  int last_ = 0, ids_ = 0;
+};
+
+const Finding* find(const VesselReview& r, FindingKind kind, int shaft = -1) {
+  const ShaftId id = shaft < 0 ? ShaftId{} : ShaftId{shaft + 1};
+  const auto it = std::find_if(r.findings.begin(), r.findings.end(),
+                               [&](const Finding& f) { return f.kind == kind && f.shaft == id; });
+  return it == r.findings.end() ? nullptr : &*it;
+}
+long count(const VesselReview& r, FindingKind kind) {
+  return std::count_if(r.findings.begin(), r.findings.end(), [&](const Finding& f) { return f.kind == kind; });
+}
+double figure(const Finding& f, std::string_view name) {
+  const auto it = std::find_if(f.figures.begin(), f.figures.end(), [&](const Figure& x) { return x.name == name; });
+  return it == f.figures.end() ? -1 : it->estimate.value;
+}
+
+}  // namespace
+
+TEST_CASE("less grease: a bearing that takes a fifth at back-pressure is told, and its fill is not known",
+          "[analysis][review]") {
+  const Tess tess{[](int k, int d, double usual) { return k == kPort && d > 450 ? 20 + (d / 28) % 3 : usual; }};
+  const VesselReview r = tess.review();
+  const Finding* const f = find(r, FindingKind::less_grease_taken, kPort);
+  REQUIRE(f != nullptr);
+  CHECK(r.findings.size() == 1);
+  CHECK(f->urgency == Urgency::plan);
+  CHECK(figure(*f, "factor") == Approx(0.21).margin(0.02));
+  REQUIRE(f->began);
+  CHECK(f->began->low >= day(420));
+  CHECK(f->began->low <= day(450));
+  CHECK(f->began->high >= day(450));
+  CHECK(f->began->high <= day(505));
+  CHECK(f->first_seen > day(476));
+  CHECK(f->first_seen < day(540));
+  CHECK_THAT(f->summary, Catch::Contains("in 336 running hours as before"));
+  CHECK_THAT(f->summary, Catch::Contains("is known only if the grease reaches the bearing"));
+  CHECK_THAT(f->likely_causes.at(0), Catch::Contains("the grease path is blocked"));
+  CHECK_FALSE(r.shafts[kPort].cavity_fill_pct);
+  CHECK_FALSE(r.shafts[kPort].washout_cm3_per_h);
+  CHECK(r.shafts[kStbd].cavity_fill_pct);
+
+  const ShaftAdvice a = tess.advise(r, kPort);
+  CHECK(a.verdict == AdviceVerdict::unknown);
+  CHECK_FALSE(a.causes_first.empty());
+  CHECK_THAT(a.says.at(0), Catch::Contains("find out first whether the grease reaches the bearing"));
+  CHECK(tess.advise(r, kStbd).reason.empty());
+}
+
+TEST_CASE("less grease: the history of the bearing tells it as what changed first", "[analysis][dossier]") {
+  const Tess tess{[](int k, int d, double usual) { return k == kPort && d > 450 ? 20 + (d / 28) % 3 : usual; }};
+  const Dossier h = tess.history(kPort);
+  const auto mark =
+      std::find_if(h.marks.begin(), h.marks.end(), [](const Mark& m) { return m.channel == "grease taken"; });
+  REQUIRE(mark != h.marks.end());
+  CHECK(mark->role == MarkRole::change);
+  REQUIRE(mark->factor);
+  CHECK(mark->factor->value == Approx(0.21).margin(0.02));
+  CHECK(mark->p_first > 0.9);
+  const auto loss =
+      std::find_if(h.looked_at.begin(), h.looked_at.end(), [](const LookedAt& l) { return l.channel == "washout"; });
+  REQUIRE(loss != h.looked_at.end());
+  CHECK(loss->result == LookedAt::Result::unknown);
+}
+
+TEST_CASE("less grease: next to nothing six times in a row is acted upon, from the second on", "[analysis][review]") {
+  const auto blocked = [](int k, int d, double usual) { return k == kPort && d > 560 ? 5 + (d / 28) % 3 : usual; };
+  const VesselReview r = Tess{blocked}.review();
+  const Finding* const f = find(r, FindingKind::less_grease_taken, kPort);
+  REQUIRE(f != nullptr);
+  CHECK(f->urgency == Urgency::act);
+  CHECK(f->first_seen == day(616.1));
+  CHECK(Tess{blocked, 600}.review().findings.empty());
+  CHECK(find(Tess{blocked, 620}.review(), FindingKind::less_grease_taken, kPort) != nullptr);
+}
+
+TEST_CASE("less grease: all shafts on one day are one matter of unit or gun", "[analysis][review]") {
+  const VesselReview r = Tess{[](int, int d, double usual) { return d > 600 ? usual / 10 : usual; }}.review();
+  REQUIRE(count(r, FindingKind::less_grease_taken) == 1);
+  const Finding* const f = find(r, FindingKind::less_grease_taken);
+  REQUIRE(f != nullptr);
+  CHECK(f->urgency == Urgency::plan);
+  CHECK(f->shafts.size() == 3);
+  CHECK_THAT(f->summary, Catch::Contains("look at the unit and the gun first"));
+  CHECK_THAT(f->likely_causes.at(0), Catch::Contains("unit, gun or volume per stroke"));
+}
+
+TEST_CASE("less grease: a quarter less, a slip, a loss that came back and new seals are no fall",
+          "[analysis][review]") {
+  const auto none = [](const Tess& t) { return count(t.review(), FindingKind::less_grease_taken); };
+  CHECK(none(Tess{[](int k, int d, double usual) { return k == kPort && d > 450 ? 0.75 * usual : usual; }}) == 0);
+  CHECK(none(Tess{[](int k, int d, double usual) { return k == kPort && d == 28 * 17 ? 0.1 * usual : usual; }}) == 0);
+  CHECK(none(Tess{[](int k, int d, double usual) { return k == kPort && d == 28 * 10 ? 10 * usual : usual; }}) == 0);
+  CHECK(none(Tess{[](int k, int d, double usual) { return k == kPort && d > 200 && d < 500 ? 3 * usual : usual; }}) ==
+        0);
+  Tess renewed{[](int k, int d, double usual) { return k == kPort && d > 450 ? 0.3 * usual : usual; }};
+  CHECK(none(renewed) == 1);
+  CHECK(none(renewed.work(WorkKind::seal_replaced, kPort, 450)) == 0);
+}
+
+TEST_CASE("less grease: a path that is open again ends it", "[analysis][review]") {
+  const VesselReview r =
+      Tess{[](int k, int d, double usual) { return k == kPort && d > 450 && d < 600 ? 20 : usual; }}.review();
+  CHECK(count(r, FindingKind::less_grease_taken) == 0);
+  CHECK(r.shafts[kPort].cavity_fill_pct);
+}
