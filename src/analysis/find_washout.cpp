@@ -126,11 +126,11 @@ Urgency urgency_of_rise(const ReviewContext& c, ShaftId shaft, const WashoutShif
   return is_wear || shift.factor.value >= 1.5 ? Urgency::plan : Urgency::watch;
 }
 
-// The greasing that the present baseline begins with: it stays while the moment of finding is estimated anew.
-std::string baseline_anchor(const ShaftHistory& h) {
+// The greasing that the baseline of a moment begins with: it stays while the moment of finding is estimated anew.
+std::string baseline_anchor(const ShaftHistory& h, Instant at = kLatest) {
   std::string out = "first";
   for (std::size_t i = 0; i + 1 < h.intervals.size(); ++i) {
-    if (h.intervals[i].starts_baseline) out = format_uuid(h.intervals[i].id);
+    if (h.intervals[i].starts_baseline && h.intervals[i].at < at) out = format_uuid(h.intervals[i].id);
   }
   return out;
 }
@@ -209,6 +209,47 @@ void report_rise(const ReviewContext& c, ShaftId shaft, const WashoutResult& w, 
   f.urgency = urgency_of_rise(c, shaft, shift, is_wear);
   if (common && f.urgency == Urgency::plan) f.urgency = Urgency::watch;
   explain(f, present, absent);
+  found.push_back(std::move(f));
+}
+
+/// The work by which a new baseline began in an interval.
+const Logged<Work>* renewal_in(const ReviewContext& c, ShaftId shaft, Instant from, Instant to) {
+  const auto it = std::find_if(c.log.work.begin(), c.log.work.end(), [&](const Logged<Work>& w) {
+    return w.shaft == shaft && renews_baseline(w.what.work) && w.at > from && w.at <= to;
+  });
+  return it == c.log.work.end() ? nullptr : &*it;
+}
+
+// The work that should have ended a rise did not: the matter goes on under its name.
+void report_not_back(const ReviewContext& c, ShaftId shaft, const WashoutResult& w, std::vector<Finding>& found) {
+  const WashoutNotBack& n = *w.not_back;
+  Finding f = start_finding(c, FindingKind::abnormal_washout, shaft, {},
+                            baseline_anchor(c.digest.histories.at(shaft), n.shift.first_seen));
+  f.first_seen = n.shift.first_seen;
+  f.began = n.shift.began;
+  f.evidence = n.shift.evidence;
+  const Logged<Work>* const work = renewal_in(c, shaft, n.from, n.at);
+  if (work != nullptr) f.evidence.push_back(work->id);
+  if (w.washout_cm3_per_h) add_figure(f, "washout", *w.washout_cm3_per_h, "cm3/h");
+  add_figure(f, "baseline", n.baseline_cm3_per_h, "cm3/h");
+  add_figure(f, "factor", n.shift.factor, "1");
+  add_fill(c, shaft, f);
+  add_strength(f, n.shift.strength);
+  f.summary =
+      fmt::format("the washout did not come back after the {} of {}: {} times what it was before it rose {}",
+                  work == nullptr                                 ? "work"
+                  : work->what.work == WorkKind::bearing_replaced ? "new bearing"
+                                                                  : "new seal",
+                  c.day(work == nullptr ? n.at : work->at), figure_text(n.shift.factor, ""), c.days(n.shift.began));
+  if (w.washout_cm3_per_h) f.summary += "; now " + figure_text(*w.washout_cm3_per_h, "cm3/h");
+  f.summary += hours_to_empty(c, shaft, w, n.baseline_cm3_per_h);
+  std::vector<std::string> present{"not_back_after_work", "one_shaft"};
+  Rivals rivals;
+  look_at_greasings(c, shaft, n.shift.began, rivals);
+  if (rivals.water_seen) present.emplace_back("water_seen");
+  say_who(rivals, f, present);
+  f.urgency = urgency_of_rise(c, shaft, n.shift, n.is_wear);
+  explain(f, present, {});
   found.push_back(std::move(f));
 }
 
@@ -538,6 +579,8 @@ void find_washout(const ReviewContext& c, std::vector<Finding>& found, const std
         report_rise(c, shaft.id, r, {more.shift, more.is_wear, false, more.baseline_cm3_per_h, &more, k + 1}, found);
       }
     }
+    if (w->second.not_back && !explained.contains(shaft.id) && !is_blamed)
+      report_not_back(c, shaft.id, w->second, found);
     report_overfull(c, shaft.id, c.digest.histories.at(shaft.id), found);
   }
   report_falls(c, found);

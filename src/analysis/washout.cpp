@@ -233,6 +233,46 @@ class Watch {
   bool is_wear_ = false;
 };
 
+/// A rise that stood when a new baseline began, and whether the loss is as high after it.
+struct Renewed {
+  static constexpr int kMeasured = 3;  ///< greasings after the work that must have measured the loss
+
+  bool is_wear = false;
+  std::size_t interval = 0;  ///< place of the one with the work
+  Estimate log_baseline;     ///< before the rise
+  double log_limit = 0;      ///< ln(rate) above which the loss is nearer to the risen one than to that baseline
+  WashoutShift shift;
+  bool is_open = false;
+  double strength = 0;
+
+  /// Looks at the loss after one more greasing.
+  void look(const washout::Segment& now, const Estimate& rate) {
+    if (now.exact < kMeasured || rate.low <= 0) return;
+    const double sd = std::hypot(std::log(rate.high / rate.low), log_baseline.high - log_baseline.low) / 3.29;
+    const double p = washout::normal_cdf((std::log(rate.value) - log_limit) / std::max(sd, 1e-6));
+    is_open = p >= (is_open ? washout::kCloses : washout::kOpens);
+    strength = washout::log_odds(p, 1 - p);
+    shift.factor = washout::exp_of({std::log(rate.value) - log_baseline.value,
+                                    std::log(rate.value) - log_baseline.value - 1.645 * sd,
+                                    std::log(rate.value) - log_baseline.value + 1.645 * sd});
+  }
+};
+
+/// What a new baseline after interval `i` makes of the rise that stands, or of one that outlasted the work before.
+void renew(std::optional<Renewed>& renewed, const Watch& before, std::size_t i, double fill_sd) {
+  const Estimate rate = before.segment().rate();
+  if (auto shift = before.shift(rate.low, fill_sd)) {
+    const Estimate base = before.segment().log_baseline();
+    const double risen = std::max(std::log(washout::kPractical), 0.5 * (std::log(rate.value) - base.value));
+    renewed = Renewed{before.is_wear(), i, base, base.value + risen, *std::move(shift), false, 0};
+  } else if (renewed && !renewed->is_open && before.segment().exact >= Renewed::kMeasured) {
+    renewed.reset();
+  }
+  if (!renewed) return;
+  renewed->interval = i;
+  renewed->is_open = false;
+}
+
 }  // namespace
 
 WashoutResult fit_washout(const ShaftHistory& history, const WashoutPrior& prior) {
@@ -259,6 +299,7 @@ WashoutResult fit_washout(const ShaftHistory& history, const WashoutPrior& prior
                                                    std::clamp(rough.sd_log_w, 0.03, 0.6), first));
   };
   int total_exact = 0, total_left = 0, total_right = 0;
+  std::optional<Renewed> renewed;
   std::size_t high_since = all.size();  // stands since; all.size(): it does not
   const double log_opens = std::log(kOpensHigh / (1 - kOpensHigh));
   const auto count = [&](const Segment& s) {
@@ -275,11 +316,13 @@ WashoutResult fit_washout(const ShaftHistory& history, const WashoutPrior& prior
       const Estimate old = before.log_baseline();
       const Cell first = before.fresh_state();
       count(before);
+      renew(renewed, watches.front(), i - 1, prior.fill_sd_cm3);
       watches.clear();
       begin(i, old.value, std::hypot((old.high - old.low) / 3.29, 0.35), true, first);
     }
     WashoutStep step = watches.front().read();
     for (std::size_t k = 1; k < watches.size(); ++k) watches[k].read();
+    if (renewed) renewed->look(watches.front().segment(), step.washout_cm3_per_h);
     // One that no longer stands carries none on top of it.
     const auto closed = std::find_if(watches.begin(), watches.end(), [](const Watch& w) { return !w.is_open(); });
     if (closed != watches.end()) watches.erase(closed + 1, watches.end());
@@ -333,6 +376,17 @@ WashoutResult fit_washout(const ShaftHistory& history, const WashoutPrior& prior
       if (is_counted) base = widened(base, kGunSd);
       result.further.push_back({w.is_wear(), base, watches[k - 1].first_seen(), *std::move(more)});
     }
+  }
+  if (renewed && renewed->is_open) {
+    Estimate base = exp_of(renewed->log_baseline);
+    if (is_counted) base = widened(base, kGunSd);
+    const GreasingInterval& work = all[renewed->interval];
+    WashoutShift& shift = renewed->shift;
+    shift.strength = renewed->strength;
+    shift.evidence.clear();
+    for (std::size_t i = all.size(); i-- > renewed->interval + 1;)
+      if (is_informative(all[i]) && shift.evidence.size() < 8) shift.evidence.push_back(all[i].id);
+    result.not_back = WashoutNotBack{renewed->is_wear, work.from, work.at, base, std::move(shift)};
   }
   if (high_since < all.size()) {
     WashoutShift high;

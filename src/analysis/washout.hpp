@@ -67,6 +67,14 @@ struct WashoutRise {
   WashoutShift shift;
 };
 
+/// A loss that a new seal or bearing did not bring back to what it was before it rose.
+struct WashoutNotBack {
+  bool is_wear = false;         ///< as the rise before the work was named
+  Instant from{}, at{};         ///< the interval of the work
+  Estimate baseline_cm3_per_h;  ///< before the rise
+  WashoutShift shift;           ///< factor: present rate over that baseline; began: as told before the work
+};
+
 /// What was known after each greasing: for charts, replay and the expected amount.
 struct WashoutStep {
   Instant at{};
@@ -96,6 +104,7 @@ struct WashoutResult {
   std::optional<WashoutShift> high;  ///< high against the group from the start
   /// Rises on top of the one that stands, each over the rate that the one before had brought; the oldest first.
   std::vector<WashoutRise> further;
+  std::optional<WashoutNotBack> not_back;  ///< a rise stood when a new baseline began, and the loss is as high after it
   std::vector<WashoutStep> steps;
 };
 

@@ -188,3 +188,35 @@ TEST_CASE("less grease: a path that is open again ends it", "[analysis][review]"
   CHECK(count(r, FindingKind::less_grease_taken) == 0);
   CHECK(r.shafts[kPort].cavity_fill_pct);
 }
+
+TEST_CASE("washout: a new seal that brings nothing back does not end the matter", "[analysis][review]") {
+  const auto risen = [](double after) {
+    return [after](int k, int d, double usual) {
+      if (k != kPort || d <= 300) return usual;
+      return d <= 504 ? 2 * usual : after * usual;
+    };
+  };
+  const VesselReview before = Tess{risen(2), 500}.review();
+  const Finding* const first = find(before, FindingKind::abnormal_washout, kPort);
+  REQUIRE(first != nullptr);
+
+  Tess tess{risen(2)};
+  tess.work(WorkKind::seal_replaced, kPort, 500);
+  const VesselReview r = tess.review();
+  const Finding* const f = find(r, FindingKind::abnormal_washout, kPort);
+  REQUIRE(f != nullptr);
+  CHECK(f->id == first->id);
+  CHECK(f->first_seen == first->first_seen);
+  CHECK(figure(*f, "factor") == Approx(2).margin(0.2));
+  CHECK(figure(*f, "baseline") == Approx(0.3).margin(0.03));
+  CHECK_THAT(f->summary, Catch::Contains("did not come back after the new seal of 2025-05-15"));
+  CHECK_THAT(f->likely_causes.at(0), Catch::Contains("another cause than the part that was renewed"));
+  CHECK_FALSE(tess.advise(r, kPort).causes_first.empty());
+  CHECK(tess.advise(r, kPort).verdict != AdviceVerdict::may_be_longer);
+
+  Tess mended{risen(1)};
+  CHECK(mended.work(WorkKind::seal_replaced, kPort, 500).review().findings.empty());
+  Tess early{risen(2), 540};  // one greasing since tells nothing yet
+  CHECK(find(early.work(WorkKind::seal_replaced, kPort, 500).review(), FindingKind::abnormal_washout, kPort) ==
+        nullptr);
+}
