@@ -40,13 +40,42 @@ const Logged<Work>* contact_near(const ReviewContext& c, ShaftId shaft, const Wh
   return nullptr;
 }
 
+/// Another shaft that changed the other way.
+struct Opposite {
+  ShaftId shaft;
+  Estimate factor;       ///< of what it took or lost
+  bool is_like = false;  ///< at the same time, by as much
+};
+
 // Explanations that are not a worn seal, tried before it is blamed.
 struct Rivals {
   int others_rising = 0, others = 0;
+  std::vector<Opposite> others_falling;
   bool person_changed = false, gun_changed = false;
   const Logged<Work>* contact = nullptr;
   bool water_seen = false;
 };
+
+bool undoes(const Estimate& fall, const Estimate& rise) {
+  return fall.low * rise.low <= 1 && fall.high * rise.high >= 1;
+}
+
+/// The shafts that take less since a moment, by what they took before and since.
+std::vector<Opposite> falling_at(const ReviewContext& c, ShaftId shaft, const WashoutShift& shift) {
+  constexpr double kFell = 0.85;  // surely below that share
+  std::vector<Opposite> out;
+  for (const auto& [other, history] : c.digest.histories) {
+    if (other == shaft) continue;
+    const auto fall = c.falls.find(other);
+    const auto ratio = intake_ratio(history, c.priors.at(other), shift.began.estimate);
+    if (fall != c.falls.end())
+      out.push_back({other, fall->second.factor,
+                     overlap(fall->second.began, shift.began) && undoes(fall->second.factor, shift.factor)});
+    else if (ratio && ratio->high < kFell)
+      out.push_back({other, *ratio, undoes(*ratio, shift.factor)});
+  }
+  return out;
+}
 
 /// Another gun, another person, water in the purge since a moment.
 void look_at_greasings(const ReviewContext& c, ShaftId shaft, const When& began, Rivals& out) {
@@ -71,6 +100,7 @@ Rivals rivals_of(const ReviewContext& c, ShaftId shaft, const WashoutShift& shif
     ++out.others;
     if (const WashoutShift* r = rise_of(result); r != nullptr && overlap(r->began, shift.began)) ++out.others_rising;
   }
+  out.others_falling = falling_at(c, shaft, shift);
   out.contact = contact_near(c, shaft, shift.began);
   look_at_greasings(c, shaft, shift.began, out);
   return out;
@@ -86,6 +116,20 @@ void say_who(const Rivals& rivals, Finding& f, std::vector<std::string>& present
     f.summary += "; another person has been greasing since";
     present.emplace_back("person_changed");
   }
+}
+
+/// What shafts did that changed the other way.
+void say_opposites(const ReviewContext& c, const std::vector<Opposite>& all, Finding& f,
+                   std::vector<std::string>& present) {
+  bool is_like = false;
+  for (const Opposite& o : all) {
+    const std::string factor = figure_text(o.factor, "");
+    f.summary += o.factor.value < 1 ? fmt::format("; {} fell to {} of what it took", c.shaft(o.shaft).code, factor)
+                                    : fmt::format("; {} rose {} times", c.shaft(o.shaft).code, factor);
+    if (o.is_like) f.summary += " at the same time: are the two exchanged in the records, or their lines?";
+    is_like |= o.is_like;
+  }
+  if (is_like) present.emplace_back("exchanged");
 }
 
 /// A rise as it is told, over the baseline it is told against.
@@ -202,10 +246,12 @@ void report_rise(const ReviewContext& c, ShaftId shaft, const WashoutResult& w, 
     present.emplace_back("all_shafts");
   } else {
     present.emplace_back("one_shaft");
-    if (rivals.others > 0) f.summary += "; the ship's other shafts stay as they were";
+    if (rivals.others > 0 && rivals.others_rising == 0 && rivals.others_falling.empty())
+      f.summary += "; the ship's other shafts stay as they were";
   }
   if (rivals.water_seen) present.emplace_back("water_seen");
   say_who(rivals, f, present);
+  say_opposites(c, rivals.others_falling, f, present);
   f.urgency = urgency_of_rise(c, shaft, shift, is_wear);
   if (common && f.urgency == Urgency::plan) f.urgency = Urgency::watch;
   explain(f, present, absent);
@@ -282,10 +328,17 @@ void report_fall(const ReviewContext& c, ShaftId shaft, const IntakeFall& fall, 
   std::vector<std::string> present{"one_shaft"};
   const bool is_stopped = fall.factor.value < kNearStop;
   if (is_stopped) present.emplace_back("near_stop");
+  std::vector<Opposite> rising;
+  for (const auto& [other, result] : c.washouts) {
+    const WashoutShift* const rise = rise_of(result);
+    if (other != shaft && rise != nullptr && overlap(rise->began, fall.began) && undoes(fall.factor, rise->factor))
+      rising.push_back({other, rise->factor, true});
+  }
   Rivals rivals;
   look_at_greasings(c, shaft, fall.began, rivals);
   say_who(rivals, f, present);
   f.summary += kNotKnown;
+  say_opposites(c, rising, f, present);
   f.urgency = is_stopped ? Urgency::act : Urgency::plan;
   explain(f, present, {});
   found.push_back(std::move(f));

@@ -189,6 +189,25 @@ TEST_CASE("less grease: a path that is open again ends it", "[analysis][review]"
   CHECK(r.shafts[kPort].cavity_fill_pct);
 }
 
+TEST_CASE("less grease: what one shaft gains the other loses: are the two exchanged?", "[analysis][review]") {
+  // One fin loses 2.5 times the other; from day 450 on the records of the two are exchanged.
+  const VesselReview r = Tess{[](int k, int d, double usual) {
+                           const double large = 1.6 * usual, small = 0.64 * usual;
+                           if (k == kRudder) return usual;
+                           return (k == kPort) == (d <= 450) ? large : small;
+                         }}.review();
+  const Finding* const rise = find(r, FindingKind::abnormal_washout, kStbd);
+  const Finding* const fall = find(r, FindingKind::less_grease_taken, kPort);
+  REQUIRE(rise != nullptr);
+  REQUIRE(fall != nullptr);
+  CHECK_THAT(rise->summary, !Catch::Contains("other shafts stay as they were"));
+  CHECK_THAT(rise->summary, Catch::Contains("fin_port fell to 0.4"));
+  CHECK_THAT(rise->summary, Catch::Contains("are the two exchanged in the records, or their lines?"));
+  CHECK_THAT(fall->summary, Catch::Contains("fin_stbd rose"));
+  CHECK_THAT(rise->likely_causes.at(0), Catch::Contains("two shafts are exchanged"));
+  CHECK_THAT(fall->likely_causes.at(0), Catch::Contains("two shafts are exchanged"));
+}
+
 TEST_CASE("washout: a new seal that brings nothing back does not end the matter", "[analysis][review]") {
   const auto risen = [](double after) {
     return [after](int k, int d, double usual) {
