@@ -8,12 +8,13 @@
 namespace shaftlog {
 namespace {
 
-constexpr double kEmptied = 0.95;    // share of the cavity from which a greasing counts as "took all it can hold"
-constexpr double kOverfull = 1.15;   // beyond this it cannot have been stored
-constexpr double kSureEnough = 0.8;  // P(fill below the reserve) at which a cavity is called starved
-constexpr double kLikely = 0.5;      // ... at which it is told that it probably is
-constexpr double kForetold = 0.9;    // ... that it will be before the next greasing: on the way there much can change
-constexpr double kMayBe = 0.3;       // ... now, from which on it does not wait for a port
+constexpr double kEmptied = 0.95;        // share of the cavity from which a greasing counts as "took all it can hold"
+constexpr double kOverfull = 1.15;       // beyond this it cannot have been stored
+constexpr double kSureEnough = 0.8;      // P(fill below the reserve) at which a cavity is called starved
+constexpr double kSurelyNearStop = 0.3;  // upper end of a near-stop that is acted upon
+constexpr double kLikely = 0.5;          // ... at which it is told that it probably is
+constexpr double kForetold = 0.9;  // ... that it will be before the next greasing: on the way there much can change
+constexpr double kMayBe = 0.3;     // ... now, from which on it does not wait for a port
 constexpr auto kRecent = std::chrono::days{180};
 
 const WashoutShift* rise_of(const WashoutResult& w) {
@@ -326,7 +327,7 @@ void report_fall(const ReviewContext& c, ShaftId shaft, const IntakeFall& fall, 
   f.summary = fmt::format("takes at back-pressure {} of the grease it took, since {}: {}", figure_text(fall.factor, ""),
                           c.days(fall.began), grease_text(fall));
   std::vector<std::string> present{"one_shaft"};
-  const bool is_stopped = fall.factor.value < kNearStop;
+  const bool is_stopped = fall.factor.value < kNearStop && fall.factor.high < kSurelyNearStop;
   if (is_stopped) present.emplace_back("near_stop");
   std::vector<Opposite> rising;
   for (const auto& [other, result] : c.washouts) {

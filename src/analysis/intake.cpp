@@ -13,7 +13,8 @@ constexpr std::size_t kFewestStopped = 2;  ///< after a near-stop: nothing else 
 constexpr std::size_t kFirst = 8;          ///< greasings by which a bearing's first level is told
 constexpr double kOpensFall = 4.0;         ///< log-likelihood ratio at which a fall is told, and let go
 constexpr double kClosesFall = 1.0;
-constexpr double kIsBack = 0.75;  ///< the last greasings at this share of the usual: the fall is over
+constexpr double kUsualFall = 0.75;  ///< seasons and berths lower a loss to that
+constexpr double kIsBack = 0.75;     ///< the last greasings at this share of the usual: the fall is over
 /// Most that the square of one reading's error weighs: beyond it, it is a slip.
 constexpr double kSlipCost = 9;
 
@@ -126,10 +127,10 @@ Change change_at(std::span<const Intake> all, std::size_t k, const WashoutPrior&
           before.misfit + after.misfit};
 }
 
-/// Log-likelihood ratio of the fall over one to kLeastFall; 0: it is none.
+/// Log-likelihood ratio of the fall over one to kUsualFall; 0: it is none.
 double strength_of(const Change& c) {
-  const double beyond = kLeastFall * c.before - c.after;
-  return beyond > 0 ? 0.5 * beyond * beyond / (kLeastFall * kLeastFall * c.before_var + c.after_var) : 0;
+  const double beyond = kUsualFall * c.before - c.after;
+  return beyond > 0 ? 0.5 * beyond * beyond / (kUsualFall * kUsualFall * c.before_var + c.after_var) : 0;
 }
 
 struct Split {
@@ -161,6 +162,14 @@ Estimate factor_of(const Change& c) {
   return {f, std::max(0.0, f - reach), f + reach};
 }
 
+/// \param after greasings since the split
+/// \param is_open it was told before
+bool is_told(const Change& c, std::size_t after, bool is_open) {
+  return after >= (c.factor() < kNearStop ? kFewestStopped : kFewestAfter) &&
+         c.factor() < (is_open ? 0.5 * (kLeastFall + kUsualFall) : kLeastFall) &&
+         strength_of(c) >= (is_open ? kClosesFall : kOpensFall);
+}
+
 /// Whether the last two greasings took about the usual again.
 bool is_back(std::span<const Intake> all, std::size_t k) {
   return level_of(all.last(2)).mean > kIsBack * level_of(all.first(k)).mean;
@@ -176,13 +185,11 @@ std::optional<IntakeFall> fall_of_intake(const ShaftHistory& history, const Wash
     const std::span upto = std::span{all}.first(n);
     // Most greasings are far from a fall: those need no search.
     const double usual = level_of(upto.first(std::min(kFirst, n - kFewestStopped))).mean;
-    const double limit = usual * (open ? kIsBack : 0.5 * (kIsBack + kLeastFall));
+    const double limit = usual * kIsBack;
     split.reset();
     if (upto[n - 1].share < limit || upto[n - 2].share < limit) split = best_split(upto, prior);
-    const double strength = split ? strength_of(split->change) : 0;
-    const std::size_t after = split ? n - split->at : 0;
-    const bool is_enough = after >= kFewestAfter || (split && split->change.factor() < kNearStop);
-    if (!split || strength < (open ? kClosesFall : kOpensFall) || !is_enough || is_back(upto, split->at))
+    const bool stands = split && is_told(split->change, n - split->at, open.has_value()) && !is_back(upto, split->at);
+    if (!stands)
       open.reset();
     else if (!open)
       open = n - 1;

@@ -14,7 +14,7 @@ struct IntakeFall {
   Estimate factor;  ///< taken for an hour run, over what it was
   When began;
   Instant first_seen{};
-  double strength = 0;                    ///< natural-log odds against a fall to no less than kLeastFall
+  double strength = 0;                    ///< natural-log odds against the fall of a season or a berth
   double usual_cm3 = 0, now_cm3 = 0;      ///< a greasing (medians)
   double usual_run_h = 0, now_run_h = 0;  ///< running hours between greasings (medians)
   std::vector<Uuid> evidence;             ///< greasings, the one at which it sufficed first

@@ -266,7 +266,7 @@ bool is_more_pressing(const Finding& a, const Finding& b) {
 VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, const FleetPrior& prior, Instant as_of,
                            bool with_detail) {
   VesselDigest digest = digest_in;  // doubtful amounts are marked in a copy
-  ReviewContext c{log, digest, as_of, Zone{log.vessel.time_zone}, {}, {}, {}, {}, {}, {}, {}, {}, {}, {}};
+  ReviewContext c{log, digest, as_of, Zone{log.vessel.time_zone}, {}, {}, {}, {}, {}, {}, {}, {}, {}, {}, {}};
   analyse_shafts(c, digest, prior, digest.histories);
   std::map<ShaftId, HoursCurve> curves;
   for (const auto& [id, result] : digest.hours) curves[id] = result.curve;

@@ -1,9 +1,12 @@
 #include "analysis/advise.hpp"
 #include "analysis/dossier.hpp"
+#include "analysis/intake.hpp"
 #include "analysis/review.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <functional>
+#include <random>
 
 #include <catch2/catch.hpp>
 
@@ -238,4 +241,49 @@ TEST_CASE("washout: a new seal that brings nothing back does not end the matter"
   Tess early{risen(2), 540};  // one greasing since tells nothing yet
   CHECK(find(early.work(WorkKind::seal_replaced, kPort, 500).review(), FindingKind::abnormal_washout, kPort) ==
         nullptr);
+}
+
+TEST_CASE("less grease: among errors of fill, duty and season falls are told and sound bearings are not",
+          "[analysis][washout]") {
+  std::mt19937_64 random{20};
+  const auto uniform = [&] { return static_cast<double>(random() >> 11U) * 0x1p-53; };
+  const auto normal = [&] {
+    double sum = -6;
+    for (int i = 0; i < 12; ++i) sum += uniform();
+    return sum;
+  };
+  constexpr int kShafts = 100, kGreasings = 36, kFrom = 20;
+  WashoutPrior prior;
+  prior.fill_sd_cm3 = 12;
+  prior.duty_sd = 0.15;
+  // Two years of 250 h between greasings; from the 21st on it takes `factor` of what it took.
+  const auto told = [&](double factor, double season) {
+    int n = 0;
+    for (int k = 0; k < kShafts; ++k) {
+      ShaftHistory h;
+      h.first_is_full = true;
+      const double rate = 0.15 + 0.35 * uniform(), phase = uniform();
+      double level = 12 * normal();
+      for (int i = 0; i < kGreasings; ++i) {
+        GreasingInterval g;
+        g.from = day(21 * i);
+        g.at = day(21 * (i + 1));
+        g.run_h = 150 + 200 * uniform();
+        const double wave = 1 + season * std::sin(6.283185 * (i / 17.4 + phase));
+        const double full = 12 * normal();
+        const double taken = rate * g.run_h * wave * (1 + 0.15 * normal()) + level - full;
+        g.taken_cm3 = std::max(0.0, std::round((i < kFrom ? 1 : factor) * taken));
+        level = full;
+        h.intervals.push_back(g);
+      }
+      n += fall_of_intake(h, prior).has_value();
+    }
+    return n;
+  };
+  CHECK(told(0.05, 0) >= 98);
+  CHECK(told(0.2, 0) >= 95);
+  CHECK(told(0.4, 0) >= 45);
+  CHECK(told(0.75, 0) <= 2);
+  CHECK(told(1, 0) == 0);
+  CHECK(told(1, 0.2) <= 1);
 }
