@@ -83,6 +83,21 @@ void leave_open(FillResult& fill) {
   fill.p_below_now = fill.p_below_before_due = 0;
 }
 
+/// With the errors that the shaft's own records have shown.
+WashoutPrior with_errors(WashoutPrior prior, const WashoutResult& w) {
+  if (w.fill_sd_cm3 <= 0) return prior;
+  prior.fill_sd_cm3 = w.fill_sd_cm3;
+  prior.duty_sd = w.duty_sd;
+  return prior;
+}
+
+/// Whether a record doubted by itself is one of those by which a bearing takes less since: one matter, no slip.
+bool is_of_fall(const Suspect& s, const ShaftHistory& history, const IntakeFall& fall) {
+  return std::any_of(history.intervals.begin(), history.intervals.end(), [&](const GreasingInterval& i) {
+    return i.id == s.record && i.from >= fall.began.low && i.taken_cm3 && *i.taken_cm3 < kLeastFall * fall.usual_cm3;
+  });
+}
+
 void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPrior& prior,
                     std::map<ShaftId, ShaftHistory>& histories) {
   for (auto& [id, history] : histories) {
@@ -90,6 +105,14 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
     c.washouts[id] = fit_washout(history, c.priors[id]);
   }
   std::vector<Suspect> slips = find_amount_slips(c.log, histories, c.washouts, c.priors);
+  for (const auto& [id, history] : histories) {
+    const auto fall = fall_of_intake(history, with_errors(c.priors[id], c.washouts[id]));
+    if (!fall) continue;
+    const ShaftHistory& of = history;
+    std::erase_if(slips,
+                  [&](const Suspect& s) { return s.kind == SuspectKind::amount_slip && is_of_fall(s, of, *fall); });
+    c.falls[id] = *fall;
+  }
   if (!slips.empty()) {
     for (auto& [id, history] : histories) {
       const auto touched = std::any_of(history.intervals.begin(), history.intervals.end(), [&](const auto& i) {
@@ -101,10 +124,7 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
     }
   }
   for (auto& [id, p] : c.priors) {  // from here on with the errors that the shaft's own records have shown
-    const WashoutResult& w = c.washouts[id];
-    if (w.fill_sd_cm3 <= 0) continue;
-    p.fill_sd_cm3 = w.fill_sd_cm3;
-    p.duty_sd = w.duty_sd;
+    p = with_errors(p, c.washouts[id]);
   }
   c.suspects = digest.suspects;
   c.suspects.insert(c.suspects.end(), slips.begin(), slips.end());
@@ -126,15 +146,14 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
       if (!next.overdue_h) next.due_in_h.reset();
       continue;
     }
-    if (auto fall = fall_of_intake(history, c.priors[shaft.id])) {
+    if (const auto fall = c.falls.find(shaft.id); fall != c.falls.end()) {
       // Nobody knows whether what goes in reaches the bearing: from the fall on its fill is not known.
       FillResult& fill = c.fills[shaft.id];
       leave_open(fill);
       fill.points.erase(std::find_if(fill.points.begin(), fill.points.end(),
-                                     [&](const FillPoint& p) { return p.at > fall->began.low; }),
+                                     [&](const FillPoint& p) { return p.at > fall->second.began.low; }),
                         fill.points.end());
       c.greasings[shaft.id].expected_cm3.reset();
-      c.falls[shaft.id] = *std::move(fall);
       continue;
     }
     if (!history.is_automatic) continue;

@@ -170,6 +170,10 @@ TEST_CASE("less grease: all shafts on one day are one matter of unit or gun", "[
   CHECK(f->shafts.size() == 3);
   CHECK_THAT(f->summary, Catch::Contains("look at the unit and the gun first"));
   CHECK_THAT(f->likely_causes.at(0), Catch::Contains("unit, gun or volume per stroke"));
+  // From the second greasing on, and the amounts are no slips each by itself.
+  const VesselReview early = Tess{[](int, int d, double usual) { return d > 600 ? usual / 10 : usual; }, 646}.review();
+  CHECK(find(early, FindingKind::less_grease_taken) != nullptr);
+  CHECK(early.findings.size() == 1);
 }
 
 TEST_CASE("less grease: a quarter less, a slip, a loss that came back and new seals are no fall",
