@@ -60,6 +60,69 @@ void report_silence(const ReviewContext& c, const Silence& s, std::vector<Findin
   found.push_back(std::move(f));
 }
 
+double median_of(std::vector<double> x) {
+  std::sort(x.begin(), x.end());
+  return x[x.size() / 2];
+}
+
+/// What the shaft took before its meter stood and, but for the first greasing, since: that one made up for the time
+/// before too.
+struct TakenAround {
+  std::vector<double> before, since;
+  [[nodiscard]] bool is_as_usual() const {
+    constexpr double kAsUsual = 0.5;  // judgement; a shaft that stands takes next to nothing
+    return !before.empty() && !since.empty() && median_of(since) >= kAsUsual * median_of(before);
+  }
+};
+TakenAround taken_around(const VesselLog& log, ShaftId shaft, Instant since) {
+  TakenAround out;
+  bool is_first = true;
+  for (const Logged<Greasing>& g : log.greasings) {
+    if (g.shaft != shaft || g.what.ended != Ended::pressure || !g.what.amount || !g.what.amount->volume) continue;
+    const bool is_since = g.at > since;
+    if (!(is_since && is_first)) (is_since ? out.since : out.before).push_back(in_cm3(*g.what.amount->volume));
+    if (is_since) is_first = false;
+  }
+  return out;
+}
+
+void report_standing(const ReviewContext& c, ShaftId shaft, const StandingMeter& s, std::vector<Finding>& found) {
+  Finding f = start_finding(c, FindingKind::records_missing, shaft, {}, "meter " + format_uuid(s.since_record));
+  f.first_seen = s.first_seen;
+  f.began = When{s.since, s.since, s.since};
+  f.evidence = {s.last_record, s.since_record};
+  add_figure(f, "others_h", s.others_h, "h");
+  add_figure(f, "standing_days", days_between(s.since, c.curve(shaft)->last()), "d");
+  add_strength(f, s.others_h / 100);
+  std::string others;
+  for (std::size_t i = 0; i < s.others.size(); ++i)
+    others += (i == 0 ? "" : i + 1 == s.others.size() ? " and " : ", ") + c.shaft(s.others[i]).code;
+  const bool one = s.others.size() == 1;
+  f.summary = fmt::format(
+      "the hour meter shows {:.1f} h since {} while {} ran {}{} h; in the {} months before it ran {} to {} times as "
+      "long as {}",
+      s.shows_h, c.day(s.since), others, one ? "" : "at least ", figure_text(s.others_h), s.months,
+      figure_text(s.ratio_low), figure_text(s.ratio_high), one ? "it" : "they");
+  const TakenAround taken = taken_around(c.log, shaft, s.since);
+  const bool ran = taken.is_as_usual();
+  f.summary +=
+      ran ? fmt::format(
+                "; greasings since took {} cm3 in the middle, {} before: a shaft that stands loses none, so it "
+                "ran, and the meter is stuck",
+                figure_text(median_of(taken.since)), figure_text(median_of(taken.before)))
+          : "; either the shaft was out of use or the meter is stuck";
+  f.summary += "; its hours, fill and next greasing are not known from then on";
+  // A remark to the shaft may say why; it is read by people.
+  const Logged<Work>* said = nullptr;
+  for (const Logged<Work>& w : c.log.work)
+    if (w.shaft == shaft && w.what.work == WorkKind::other && w.at >= s.since - std::chrono::days{14}) said = &w;
+  if (said != nullptr) f.summary += fmt::format("; a work record of {} may say why", c.day(said->at));
+  f.urgency = said != nullptr && !ran ? Urgency::note : Urgency::plan;
+  explain(f, ran ? std::vector<std::string>{"meter_stands", "took_as_usual"} : std::vector<std::string>{"meter_stands"},
+          {});
+  found.push_back(std::move(f));
+}
+
 // What falls due while nobody writes is not known to be undone: one matter, the silence. What was overdue before that
 // stays a matter of its own.
 std::string fold_due(std::vector<Finding>& found, Instant silent_since) {
@@ -97,13 +160,14 @@ void find_records(const ReviewContext& c, std::vector<Finding>& found) {
     });
     if (!is_told_already) report_suspect(c, s, found);
   }
+  for (const auto& [shaft, standing] : c.standing) report_standing(c, shaft, standing, found);
   std::map<ShaftId, HoursCurve> curves;
   for (const auto& [id, result] : c.digest.hours) curves[id] = result.curve;
   for (const Silence& s : find_silences(c.log, curves, c.as_of)) {
     const bool whole_vessel = !s.shaft.is_set() && !s.lubricator.is_set();
-    // A greasing that is overdue is told already.
+    // A greasing that is overdue is told already, and of a shaft whose meter stands nobody knows whether one is due.
     if (s.kind == Kind::greasing && !whole_vessel &&
-        (has_finding(found, FindingKind::greasing_overdue, s.shaft, {}) ||
+        (c.standing.contains(s.shaft) || has_finding(found, FindingKind::greasing_overdue, s.shaft, {}) ||
          has_finding(found, FindingKind::starved, s.shaft, {}))) {
       continue;
     }

@@ -98,8 +98,22 @@ bool is_of_fall(const Suspect& s, const ShaftHistory& history, const IntakeFall&
   });
 }
 
+// What falls due by running hours has no day where they are not known; what was overdue before is so still.
+void leave_open(NextGreasing& next, const Shaft& shaft, const VesselLog& log, Instant as_of) {
+  next.expected_cm3.reset();
+  if (next.overdue_h) return;
+  next.due_in_h.reset();
+  next.due_at.reset();
+  const ShaftSetting* setting = setting_at(shaft.settings, as_of);
+  if (setting == nullptr || !setting->interval_days || !next.last) return;
+  for (const Logged<Greasing>& g : log.greasings)
+    if (g.id == *next.last) next.due_at = g.at + std::chrono::days{*setting->interval_days};
+}
+
 void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPrior& prior,
                     std::map<ShaftId, ShaftHistory>& histories) {
+  for (const auto& [id, s] : c.standing)
+    std::erase_if(histories.at(id).intervals, [&](const GreasingInterval& g) { return g.at > s.since; });
   for (auto& [id, history] : histories) {
     c.priors[id] = prior.of(history.group);
     c.washouts[id] = fit_washout(history, c.priors[id]);
@@ -139,11 +153,12 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
         forecast_greasing(c.log, shaft, *curve, history, c.washouts[shaft.id], c.priors[shaft.id], delivered, c.as_of);
     c.fills[shaft.id] = reconstruct_fill(history, c.washouts[shaft.id], c.priors[shaft.id], *curve, delivered,
                                          reserve_pct(shaft, c.as_of), c.as_of, c.greasings[shaft.id].due_at);
-    if (!is_use_known(c)) {
+    const auto standing = c.standing.find(shaft.id);
+    if (standing != c.standing.end() || !is_use_known(c)) {
       leave_open(c.fills[shaft.id]);
-      NextGreasing& next = c.greasings[shaft.id];
-      next.expected_cm3.reset();
-      if (!next.overdue_h) next.due_in_h.reset();
+      leave_open(c.greasings[shaft.id], shaft, c.log, c.as_of);
+      if (standing != c.standing.end())
+        std::erase_if(c.fills[shaft.id].points, [&](const FillPoint& p) { return p.at > standing->second.since; });
       continue;
     }
     if (const auto fall = c.falls.find(shaft.id); fall != c.falls.end()) {
@@ -177,7 +192,8 @@ ShaftState state_of(const ReviewContext& c, const Shaft& shaft) {
   if (const auto h = c.digest.hours.find(shaft.id); h != c.digest.hours.end() && !h->second.curve.is_empty()) {
     s.running_h = h->second.total_h;
     s.last_hours = h->second.curve.last();
-    if (h->second.curve.points().size() > 1) s.use_h_per_day = h->second.curve.use_h_per_day();
+    if (h->second.curve.points().size() > 1 && !c.standing.contains(shaft.id))
+      s.use_h_per_day = h->second.curve.use_h_per_day();
   }
   for (const Logged<Greasing>& g : c.log.greasings) {
     if (g.shaft == shaft.id && g.what.ended != Ended::not_done) s.last_greasing = g.at;
@@ -285,7 +301,8 @@ bool is_more_pressing(const Finding& a, const Finding& b) {
 VesselReview review_vessel(const VesselLog& log, const VesselDigest& digest_in, const FleetPrior& prior, Instant as_of,
                            bool with_detail) {
   VesselDigest digest = digest_in;  // doubtful amounts are marked in a copy
-  ReviewContext c{log, digest, as_of, Zone{log.vessel.time_zone}, {}, {}, {}, {}, {}, {}, {}, {}, {}, {}, {}};
+  ReviewContext c{log, digest, as_of, Zone{log.vessel.time_zone}, {}, {}, {}, {}, {}, {}, {}, {}, {}, {}, {}, {}};
+  c.standing = find_standing_meters(log, digest.hours, as_of);
   analyse_shafts(c, digest, prior, digest.histories);
   std::map<ShaftId, HoursCurve> curves;
   for (const auto& [id, result] : digest.hours) curves[id] = result.curve;

@@ -4,6 +4,7 @@
 #include "analysis/contradictions.hpp"
 #include "analysis/intake.hpp"
 #include "analysis/review.hpp"
+#include "analysis/standing_meter.hpp"
 
 #include <map>
 #include <set>
@@ -41,6 +42,8 @@ struct ReviewContext {
   std::map<LubricatorId, AlarmRateResult> lubricator_alarms;
   std::map<ShaftId, AlarmRateResult> shaft_alarms;
   std::vector<Suspect> suspects;  ///< those of the digest and the amounts
+  /// Shafts whose hours, and what follows from them, are not known since.
+  std::map<ShaftId, StandingMeter> standing;
 
   [[nodiscard]] const Shaft& shaft(ShaftId id) const;
   [[nodiscard]] const Lubricator& lubricator(LubricatorId id) const;

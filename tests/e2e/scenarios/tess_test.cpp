@@ -134,3 +134,64 @@ TEST_CASE(
   // The sums under other assumptions stand above the caveats.
   CHECK_THAT(text, !Contains("sensitivities below"));
 }
+
+TEST_CASE("tess: a meter that stands while the others run hides nothing", "[e2e][scenario]") {
+  Tess tess;
+  tess.run_h = [](const std::string& s, double day) { return 12 * (s == "fin_port" ? std::min(day, 546.0) : day); };
+  SECTION("and no greasing is recorded") {
+    tess.is_greased = [](const std::string& s, double day) { return s != "fin_port" || day <= 560; };
+    tess.enter();
+    const json review = tess.review("2025-12-30");
+    REQUIRE(review.at("findings").size() == 1);
+    const json& f = review.at("findings")[0];
+    CHECK(f.at("kind") == "records_missing");
+    CHECK(f.at("shaft") == "fin_port");
+    CHECK(f.at("urgency") == "plan");
+    CHECK(f.at("began").at("estimate").get<std::string>().substr(0, 10) == "2025-06-30");
+    CHECK(f.at("first_seen").get<std::string>().substr(0, 10) == "2025-08-04");  // the first reading 30 days later
+    CHECK_THAT(f.at("summary").get<std::string>(),
+               Contains("the hour meter shows 7552.0 h since 2025-06-30 while fin_stbd and rudder ran at least 2184 h") &&
+                   Contains("either the shaft was out of use or the meter is stuck"));
+    const json& shaft = review.at("shafts")[0];
+    CHECK(shaft.at("cavity_fill_pct").is_null());
+    CHECK(shaft.at("next_greasing").at("due_h").is_null());
+    CHECK(shaft.at("washout_cm3_per_h").at("value").get<double>() == Approx(0.3).margin(0.02));
+    CHECK(tess.review("2025-07-28").at("findings").empty());
+  }
+  SECTION("and greasings took what they used to: it ran") {
+    tess.enter();
+    const json review = tess.review("2025-12-30");
+    REQUIRE(review.at("findings").size() == 1);
+    CHECK_THAT(review.at("findings")[0].at("summary").get<std::string>(),
+               Contains("a shaft that stands loses none, so it ran"));
+    CHECK_THAT(review.at("findings")[0].at("likely_causes")[0].get<std::string>(), Contains("stuck"));
+  }
+  SECTION("and a work record may say why") {
+    tess.is_greased = [](const std::string& s, double day) { return s != "fin_port" || day <= 560; };
+    tess.work = "tess,fin_port," + at(550) + ",other\n";
+    tess.enter();
+    const json review = tess.review("2025-12-30");
+    REQUIRE(review.at("findings").size() == 1);
+    CHECK(review.at("findings")[0].at("urgency") == "note");
+  }
+}
+
+TEST_CASE("tess: fins that are stowed, and a ship that lies still, are no stuck meters", "[e2e][scenario]") {
+  Tess tess;
+  SECTION("both fins stowed") {
+    tess.run_h = [](const std::string& s, double day) { return 12 * (s == "rudder" ? day : std::min(day, 546.0)); };
+  }
+  SECTION("a fin that never went with the others") {
+    tess.run_h = [](const std::string& s, double day) {
+      const double season = std::floor(day / 182) * 91 + std::min(std::fmod(day, 182.0), 91.0);
+      return 12 * (s == "fin_port" ? season : day);
+    };
+  }
+  SECTION("the whole ship") {
+    tess.run_h = [](const std::string&, double day) { return 12 * std::min(day, 546.0); };
+  }
+  tess.is_greased = [](const std::string&, double day) { return day <= 560; };
+  tess.enter();
+  for (const json& f : tess.review("2025-12-30").at("findings"))
+    CHECK_THAT(f.at("summary").get<std::string>(), !Contains("the hour meter shows"));
+}
