@@ -10,7 +10,7 @@ namespace {
 
 // Rates before and factors lie on one scale of logarithms, so that a rate after is on it as well.
 constexpr std::size_t kRates = 36, kDown = 3, kMild = 5, kFactors = 18;
-constexpr double kStep = 0.182321556793955;  // ln 1.2: factors 0.58 to 1.44 are no rise; 1.73 ... 12.8 are
+constexpr double kStep = 0.182321556793955;  // ln 1.2: factors 0.58 to 1.44 are no rise; 1.73 ... 15.4 are
 constexpr double kLowest_per_h = 0.08e-3;    // to 47 per 1000 h before, 720 after
 // Gamma law of the rate before: shape and hours; 2 bursts per 1000 h on the mean (judgement, no source).
 constexpr double kShape = 1.5, kHours = 650.0;
