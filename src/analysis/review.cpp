@@ -112,8 +112,10 @@ void leave_open(NextGreasing& next, const Shaft& shaft, const VesselLog& log, In
 
 void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPrior& prior,
                     std::map<ShaftId, ShaftHistory>& histories) {
-  for (const auto& [id, s] : c.standing)
-    std::erase_if(histories.at(id).intervals, [&](const GreasingInterval& g) { return g.at > s.since; });
+  for (const auto& entry : c.standing) {
+    const Instant since = entry.second.since;
+    std::erase_if(histories.at(entry.first).intervals, [since](const GreasingInterval& g) { return g.at > since; });
+  }
   for (auto& [id, history] : histories) {
     c.priors[id] = prior.of(history.group);
     c.washouts[id] = fit_washout(history, c.priors[id]);

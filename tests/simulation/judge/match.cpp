@@ -82,6 +82,15 @@ Judged of_delivery(const MadeVessel& v, const Track& t) {
   });
   if (i >= 0) return {Verdict::right, i};
   const LubricatorTruth& l = v.truth.of(t.lubricator);
+  const bool is_recorded_off = std::any_of(t.at_open.figures.begin(), t.at_open.figures.end(),
+                                           [](const Figure& f) { return f.name == "bare_h"; });
+  if (is_recorded_off && t.at_open.began) {  // so it was, and nothing went out
+    const Instant off = t.at_open.began->estimate;
+    const auto since = [&](const std::vector<double>& series) {
+      return v.truth.at(series, t.first_seen) - v.truth.at(series, off);
+    };
+    return {since(l.left) < 0.1 * since(l.scheduled) ? Verdict::excused : Verdict::wrong, -1};
+  }
   const bool knows_standstill = std::any_of(v.log.work.begin(), v.log.work.end(), [&](const Logged<Work>& w) {
     return w.what.work == WorkKind::lubricator_off && w.lubricator == t.lubricator && w.recorded_at <= t.shown &&
            w.at >= t.first_seen - std::chrono::days{150};

@@ -20,7 +20,8 @@
 //     shaft that loses 1.5 times the median of its group or more from the start
 //   less_grease_taken: a grease change or an unrecorded gun that moved all amounts by 1 / 1.2 or less
 //   missed_cycles, line_leak: the doses due and what left the reservoir differ truly by more than 7 % over 60 days
-//     (an empty reservoir, a leak beside it), or the lubricator stood and nobody had written it down by then
+//     (an empty reservoir, a leak beside it), or the lubricator stood and nobody had written it down by then; told as
+//     recorded off: nothing had left the reservoir since
 //   alarm_rate: another fault of the same lubricator
 //   records_missing: they were written on board and not yet sent
 // All others are *false*.
