@@ -181,13 +181,17 @@ std::optional<IntakeFall> fall_of_intake(const ShaftHistory& history, const Wash
   const std::vector<Intake> all = intakes_of(history, prior);
   std::optional<std::size_t> open;
   std::optional<Split> split;
-  for (std::size_t n = kFewestBefore + kFewestStopped; n <= all.size(); ++n) {
+  // Most greasings are far from a fall: those need no search, and whatever stood before them stands no more.
+  const auto is_near = [&](std::size_t n) {
+    const double usual = level_of(std::span{all}.first(std::min(kFirst, n - kFewestStopped))).mean;
+    return all[n - 1].share < usual * kIsBack || all[n - 2].share < usual * kIsBack;
+  };
+  constexpr std::size_t kFewest = kFewestBefore + kFewestStopped;
+  std::size_t begin = all.size() + 1;
+  while (begin > kFewest && is_near(begin - 1)) --begin;
+  for (std::size_t n = begin; n <= all.size(); ++n) {
     const std::span upto = std::span{all}.first(n);
-    // Most greasings are far from a fall: those need no search.
-    const double usual = level_of(upto.first(std::min(kFirst, n - kFewestStopped))).mean;
-    const double limit = usual * kIsBack;
-    split.reset();
-    if (upto[n - 1].share < limit || upto[n - 2].share < limit) split = best_split(upto, prior);
+    split = best_split(upto, prior);
     const bool stands = split && is_told(split->change, n - split->at, open.has_value()) && !is_back(upto, split->at);
     if (!stands)
       open.reset();
