@@ -212,7 +212,7 @@ ShaftState state_of(const ReviewContext& c, const Shaft& shaft) {
     const auto d = c.digest.delivery.find(l);
     return d != c.digest.delivery.end() && d->second.delivery_ratio;
   });
-  s.is_judged = s.last_hours && (s.washout_cm3_per_h || is_delivery_seen);
+  s.is_judged = s.last_hours && (s.washout_cm3_per_h || c.falls.contains(shaft.id) || is_delivery_seen);
   if (const auto f = c.fills.find(shaft.id); f != c.fills.end()) {
     s.cavity_fill_pct = f->second.fill_pct;
     s.starved_h = f->second.starved_h;

@@ -79,6 +79,10 @@ test('the filters stand in the address, which shows another person the same', as
   await signIn(guest, 'guest');
   await guest.goto(page.url());
   assert.deepEqual(await guest.$$eval('.finding h3', (x) => x.map((h) => h.textContent)), acts);
+  const below = (day) => guest.goto(`/fleet?as_of=${day}`)
+    .then(() => guest.textContent('#ships ~ div tr:has(a[href^="/ship/fenhollow"]) td >> nth=2'));
+  assert.match(await below('2026-03-01'), /rudder_stock/);
+  assert.match(await below('2025-12-01'), /none known/, 'it was, until it was greased');
   await guest.goto('/fleet?as_of=2025-06-01');
   assert.match(await guest.textContent('.subtitle'), /2025-06-01/);
   await guest.click('.finding >> nth=0 >> a');

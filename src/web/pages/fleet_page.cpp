@@ -67,7 +67,7 @@ void ships(Html& h, const FleetReview& r, const Filter& filter, const std::strin
     if (vessel == r.reg.vessels.end() || (!filter.group.empty() && vessel->group != filter.group)) continue;
     std::string below;
     for (const Finding& f : v.findings) {
-      if (f.kind != FindingKind::starved) continue;
+      if (f.kind != FindingKind::starved || f.urgency != Urgency::act) continue;  // it was, or will be
       for (const Shaft& s : r.reg.shafts)
         if (s.id == f.shaft) below += (below.empty() ? "" : ", ") + s.code;
     }

@@ -125,6 +125,7 @@ TEST_CASE("less grease: a bearing that takes a fifth at back-pressure is told, a
   CHECK_THAT(f->likely_causes.at(0), Catch::Contains("the grease path is blocked"));
   CHECK_FALSE(r.shafts[kPort].cavity_fill_pct);
   CHECK_FALSE(r.shafts[kPort].washout_cm3_per_h);
+  CHECK(r.shafts[kPort].is_judged);  // what is found of it is no want of records
   CHECK(r.shafts[kStbd].cavity_fill_pct);
 
   const ShaftAdvice a = tess.advise(r, kPort);
