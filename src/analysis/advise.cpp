@@ -35,8 +35,7 @@ std::vector<std::string> causes_of(const VesselReview& review, const ShaftDetail
   std::vector<std::string> out;
   for (const Finding& f : review.findings) {
     // A cause that several shafts share is said of each of them.
-    const bool is_shared = std::find(f.shafts.begin(), f.shafts.end(), d.shaft) != f.shafts.end();
-    const bool is_here = is_shared || (f.shaft.is_set() ? f.shaft == d.shaft : feeds(d, f.lubricator));
+    const bool is_here = f.is_about(d.shaft) || (!f.shaft.is_set() && feeds(d, f.lubricator));
     if (is_here && is_cause(f.kind)) out.push_back(fmt::format("{} ({})", spoken(name_of(f.kind)), name_of(f.urgency)));
   }
   return out;
@@ -242,10 +241,8 @@ std::vector<FeedSetting> feeds_of(const VesselLog& log, ShaftId shaft, Instant a
 
 /// At back-pressure it takes a fraction of what it took: its loss of today is not known.
 bool takes_less(const VesselReview& review, ShaftId shaft) {
-  return std::any_of(review.findings.begin(), review.findings.end(), [&](const Finding& f) {
-    return f.kind == FindingKind::less_grease_taken &&
-           (f.shaft == shaft || std::find(f.shafts.begin(), f.shafts.end(), shaft) != f.shafts.end());
-  });
+  return std::any_of(review.findings.begin(), review.findings.end(),
+                     [&](const Finding& f) { return f.kind == FindingKind::less_grease_taken && f.is_about(shaft); });
 }
 
 std::string reason_of(const ShaftAdvice& a, const VesselReview& review, const ShaftDetail& d) {

@@ -91,9 +91,7 @@ const Finding* Work::common_cause(Instant t, ShaftId id) {
   for (const Finding& f : at(t).review.findings) {
     const bool is_risen =
         std::any_of(f.figures.begin(), f.figures.end(), [](const Figure& x) { return x.name == "factor"; });
-    if (f.kind == FindingKind::grease_mixed && is_risen &&
-        std::find(f.shafts.begin(), f.shafts.end(), id) != f.shafts.end())
-      return &f;
+    if (f.kind == FindingKind::grease_mixed && is_risen && f.is_about(id)) return &f;
   }
   return nullptr;
 }

@@ -404,8 +404,7 @@ void add_causes(Work& w, Dossier& d) {
                               f.kind == FindingKind::line_leak || f.kind == FindingKind::starved ||
                               f.kind == FindingKind::alarm_rate || f.kind == FindingKind::water_ingress ||
                               f.kind == FindingKind::wear_sign || &f == w.common_cause(life.to, w.shaft.id);
-    const bool is_shared = std::find(f.shafts.begin(), f.shafts.end(), w.shaft.id) != f.shafts.end();
-    const bool is_ours = is_shared || f.shaft == w.shaft.id || (!f.shaft.is_set() && w.feeds(f.lubricator));
+    const bool is_ours = f.is_about(w.shaft.id) || (!f.shaft.is_set() && w.feeds(f.lubricator));
     if (is_technical && is_ours)
       add(f.kind, f.began.value_or(When{f.first_seen, f.first_seen, f.first_seen}), f.summary);
   }

@@ -24,9 +24,9 @@ std::vector<Instant> Finder::checkpoints() const {
 void Finder::intake() {
   for (const Instant t : checkpoints()) {
     for (const Finding& f : w_.at(t).review.findings) {
-      const bool is_own =
-          f.shaft == w_.shaft.id || std::find(f.shafts.begin(), f.shafts.end(), w_.shaft.id) != f.shafts.end();
-      if (f.kind != FindingKind::less_grease_taken || !is_own || !f.began || f.began->high < life_.from) continue;
+      if (f.kind != FindingKind::less_grease_taken || !f.is_about(w_.shaft.id) || !f.began ||
+          f.began->high < life_.from)
+        continue;
       const bool is_told = std::any_of(d_.marks.begin(), d_.marks.end(), [&](const Mark& m) {
         return m.channel == kIntake && m.when.low <= f.began->high && f.began->low <= m.when.high;
       });

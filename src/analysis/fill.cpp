@@ -69,6 +69,12 @@ double starved(double m, double w, double run_h, double delivered, double limit)
 
 }  // namespace
 
+std::optional<Instant> meets_reserve_at(double hours_to_reserve, double use_h_per_day, Instant as_of) {
+  constexpr double kMost_days = 3660, kHardlyRuns_h_per_day = 0.05;
+  if (use_h_per_day <= kHardlyRuns_h_per_day || hours_to_reserve / use_h_per_day >= kMost_days) return std::nullopt;
+  return as_of + std::chrono::seconds{static_cast<std::int64_t>(hours_to_reserve / use_h_per_day * 86400)};
+}
+
 FillResult reconstruct_fill(const ShaftHistory& history, const WashoutResult& washout, const WashoutPrior& prior,
                             const HoursCurve& hours, const Delivered& delivered, double reserve_pct, Instant as_of,
                             std::optional<Instant> due) {

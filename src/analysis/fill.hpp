@@ -29,6 +29,9 @@ struct FillResult {
   double p_below_before_due = 0;             ///< ... before the next greasing falls due
 };
 
+/// The day on which the reserve is met at the present use; empty: it hardly runs, or so late that no day says anything.
+std::optional<Instant> meets_reserve_at(double hours_to_reserve, double use_h_per_day, Instant as_of);
+
 /// Grease delivered by the automatic system between two moments [cm3].
 using Delivered = std::function<double(Instant, Instant)>;
 

@@ -1,4 +1,5 @@
 #include "analysis/review_context.hpp"
+#include "base/text.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -281,15 +282,6 @@ std::optional<Left> left_by(const ReviewContext& c, const Lubricator& lubricator
   if (left.run_h < kRepair_h || left.bare_h < kRepair_h || (stays && !is_low)) return std::nullopt;
   left.urgency = is_low ? Urgency::act : Urgency::plan;
   return left;
-}
-
-std::string listed(const std::vector<std::string>& names) {
-  std::string out;
-  for (std::size_t i = 0; i < names.size(); ++i) {
-    if (i > 0) out += i + 1 == names.size() ? " and " : ", ";
-    out += names[i];
-  }
-  return out;
 }
 
 std::string left_text(const ReviewContext& c, const std::vector<Left>& left) {

@@ -1,4 +1,5 @@
 #include "analysis/review_context.hpp"
+#include "base/text.hpp"
 
 #include <algorithm>
 
@@ -60,18 +61,13 @@ void report_silence(const ReviewContext& c, const Silence& s, std::vector<Findin
   found.push_back(std::move(f));
 }
 
-double median_of(std::vector<double> x) {
-  std::sort(x.begin(), x.end());
-  return x[x.size() / 2];
-}
-
 /// What the shaft took before its meter stood and, but for the first greasing, since: that one made up for the time
 /// before too.
 struct TakenAround {
   std::vector<double> before, since;
   [[nodiscard]] bool is_as_usual() const {
     constexpr double kAsUsual = 0.5;  // judgement; a shaft that stands takes next to nothing
-    return !before.empty() && !since.empty() && median_of(since) >= kAsUsual * median_of(before);
+    return !before.empty() && !since.empty() && middle_of(since) >= kAsUsual * middle_of(before);
   }
 };
 TakenAround taken_around(const VesselLog& log, ShaftId shaft, Instant since) {
@@ -94,14 +90,13 @@ void report_standing(const ReviewContext& c, ShaftId shaft, const StandingMeter&
   add_figure(f, "others_h", s.others_h, "h");
   add_figure(f, "standing_days", days_between(s.since, c.curve(shaft)->last()), "d");
   add_strength(f, s.others_h / 100);
-  std::string others;
-  for (std::size_t i = 0; i < s.others.size(); ++i)
-    others += (i == 0 ? "" : i + 1 == s.others.size() ? " and " : ", ") + c.shaft(s.others[i]).code;
+  std::vector<std::string> others;
+  for (const ShaftId id : s.others) others.push_back(c.shaft(id).code);
   const bool one = s.others.size() == 1;
   f.summary = fmt::format(
       "the hour meter shows {:.1f} h since {} while {} ran {}{} h; in the {} months before it ran {} to {} times as "
       "long as {}",
-      s.shows_h, c.day(s.since), others, one ? "" : "at least ", figure_text(s.others_h), s.months,
+      s.shows_h, c.day(s.since), listed(others), one ? "" : "at least ", figure_text(s.others_h), s.months,
       figure_text(s.ratio_low), figure_text(s.ratio_high), one ? "it" : "they");
   const TakenAround taken = taken_around(c.log, shaft, s.since);
   const bool ran = taken.is_as_usual();
@@ -109,7 +104,7 @@ void report_standing(const ReviewContext& c, ShaftId shaft, const StandingMeter&
       ran ? fmt::format(
                 "; greasings since took {} cm3 in the middle, {} before: a shaft that stands loses none, so it "
                 "ran, and the meter is stuck",
-                figure_text(median_of(taken.since)), figure_text(median_of(taken.before)))
+                figure_text(middle_of(taken.since)), figure_text(middle_of(taken.before)))
           : "; either the shaft was out of use or the meter is stuck";
   f.summary += "; its hours, fill and next greasing are not known from then on";
   // A remark to the shaft may say why; it is read by people.

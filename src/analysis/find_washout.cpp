@@ -474,15 +474,6 @@ std::optional<Standing> standing_of(const FillResult& fill, const std::optional<
   return was ? std::optional{Standing::was} : std::nullopt;
 }
 
-/// The day on which the reserve is met at the present use; empty: never, or so late that no day says anything.
-std::optional<Instant> meets_reserve_at(const ReviewContext& c, ShaftId shaft, const FillResult& fill) {
-  const HoursCurve* curve = c.curve(shaft);
-  if (curve == nullptr || !fill.hours_to_reserve || curve->use_h_per_day() <= 0.05) return std::nullopt;
-  const double days = fill.hours_to_reserve->value / curve->use_h_per_day();
-  if (days > 3660) return std::nullopt;
-  return c.as_of + std::chrono::seconds{static_cast<std::int64_t>(days * 86400)};
-}
-
 /// \param then the day as of which the fill was last known; empty: today
 std::string said_of(const ReviewContext& c, const Shaft& shaft, Standing standing, std::optional<Instant> then) {
   const std::string reserve = figure_text(reserve_pct(shaft, c.as_of));
@@ -544,7 +535,9 @@ void report_starved(const ReviewContext& c, const Shaft& shaft, const FillThen& 
     add_figure(f, "p_before_due", fill.p_below_before_due, "1");
     add_strength(f, log_odds_of(fill.p_below_before_due));
     f.summary = "the cavity " + said_of(c, shaft, standing, std::nullopt);
-    if (const auto day = meets_reserve_at(c, shaft.id, fill); day)
+    const HoursCurve* curve = c.curve(shaft.id);  // hours_to_reserve is known where this is foretold
+    const double use = curve == nullptr ? 0 : curve->use_h_per_day();
+    if (const auto day = meets_reserve_at(fill.hours_to_reserve->value, use, c.as_of))
       f.summary += fmt::format(": it meets it about {} at the present use; grease it before then", c.day(*day));
   } else {
     // When the level fell is computed; the record that showed it is the greasing that closed the interval.

@@ -12,8 +12,9 @@
 namespace shaftlog {
 
 struct NextGreasing {
-  std::optional<double> due_in_h;  ///< running hours left by interval_h; below 0: overdue
-  std::optional<Instant> due_at;   ///< whichever comes first, by recent use
+  std::optional<double> due_in_h;      ///< running hours left by interval_h; below 0: overdue
+  std::optional<Instant> due_at;       ///< whichever comes first, by recent use
+  std::optional<Instant> due_by_days;  ///< by interval_days alone
   bool is_overdue = false;
   std::optional<double> overdue_h, overdue_days;
   std::optional<Estimate> expected_cm3;  ///< amount to expect at due_at (now when overdue), 90 %

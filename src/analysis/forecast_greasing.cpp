@@ -97,6 +97,7 @@ NextGreasing forecast_greasing(const VesselLog& log, const Shaft& shaft, const H
     const Instant day = *from + std::chrono::hours{24 * static_cast<std::int64_t>(*setting->interval_days)};
     if (day < as_of) next.overdue_days = days_between(day, as_of);
     if (!next.due_at || day < *next.due_at) next.due_at = day;
+    next.due_by_days = day;
   }
   next.is_overdue = next.overdue_h || next.overdue_days;
 

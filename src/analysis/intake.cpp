@@ -25,13 +25,6 @@ struct Intake {
   double var = 0;    ///< of it
 };
 
-double median_of(std::vector<double> x) {
-  if (x.empty()) return 0;
-  const auto mid = x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2);
-  std::nth_element(x.begin(), mid, x.end());
-  return *mid;
-}
-
 /// \param x values with their weights
 double weighted_median_of(std::vector<std::pair<double, double>> x) {
   std::sort(x.begin(), x.end());
@@ -177,6 +170,13 @@ bool is_back(std::span<const Intake> all, std::size_t k) {
 
 }  // namespace
 
+double middle_of(std::vector<double> x) {
+  if (x.empty()) return 0;
+  const auto mid = x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2);
+  std::nth_element(x.begin(), mid, x.end());
+  return *mid;
+}
+
 std::optional<IntakeFall> fall_of_intake(const ShaftHistory& history, const WashoutPrior& prior) {
   const std::vector<Intake> all = intakes_of(history, prior);
   std::optional<std::size_t> open;
@@ -214,10 +214,10 @@ std::optional<IntakeFall> fall_of_intake(const ShaftHistory& history, const Wash
     cm3[i < split->at ? 0 : 1].push_back(*all[i].of->taken_cm3);
     h[i < split->at ? 0 : 1].push_back(all[i].of->run_h);
   }
-  out.usual_cm3 = median_of(std::move(cm3[0]));
-  out.now_cm3 = median_of(std::move(cm3[1]));
-  out.usual_run_h = median_of(std::move(h[0]));
-  out.now_run_h = median_of(std::move(h[1]));
+  out.usual_cm3 = middle_of(std::move(cm3[0]));
+  out.now_cm3 = middle_of(std::move(cm3[1]));
+  out.usual_run_h = middle_of(std::move(h[0]));
+  out.now_run_h = middle_of(std::move(h[1]));
   return out;
 }
 

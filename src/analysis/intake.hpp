@@ -20,6 +20,9 @@ struct IntakeFall {
   std::vector<Uuid> evidence;             ///< greasings, the one at which it sufficed first
 };
 
+/// Median, of an even number the upper of the two in the middle; 0 of none.
+double middle_of(std::vector<double> x);
+
 constexpr double kLeastFall = 0.6;  ///< a fall to more than this is not told: seasons and berths lower a loss
 constexpr double kNearStop = 0.2;   ///< next to nothing goes in
 

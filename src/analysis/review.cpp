@@ -41,10 +41,10 @@ void rate_all_alarms(ReviewContext& c) {
 std::optional<Instant> last_vouched(const ReviewContext& c, const std::vector<LubricatorId>& feeding) {
   std::optional<Instant> last;
   const auto look = [&](const auto& records) {
-    for (const auto& r : records) {
-      if (r.at > c.as_of || std::find(feeding.begin(), feeding.end(), r.lubricator) == feeding.end()) continue;
-      if (!last || r.at > *last) last = r.at;
-    }
+    const auto newest = std::find_if(records.rbegin(), records.rend(), [&](const auto& r) {  // sorted by time
+      return r.at <= c.as_of && std::find(feeding.begin(), feeding.end(), r.lubricator) != feeding.end();
+    });
+    if (newest != records.rend() && (!last || newest->at > *last)) last = newest->at;
   };
   look(c.log.levels), look(c.log.refills), look(c.log.cycles);
   return last;
@@ -99,15 +99,11 @@ bool is_of_fall(const Suspect& s, const ShaftHistory& history, const IntakeFall&
 }
 
 // What falls due by running hours has no day where they are not known; what was overdue before is so still.
-void leave_open(NextGreasing& next, const Shaft& shaft, const VesselLog& log, Instant as_of) {
+void leave_open(NextGreasing& next) {
   next.expected_cm3.reset();
   if (next.overdue_h) return;
   next.due_in_h.reset();
-  next.due_at.reset();
-  const ShaftSetting* setting = setting_at(shaft.settings, as_of);
-  if (setting == nullptr || !setting->interval_days || !next.last) return;
-  for (const Logged<Greasing>& g : log.greasings)
-    if (g.id == *next.last) next.due_at = g.at + std::chrono::days{*setting->interval_days};
+  next.due_at = next.last ? next.due_by_days : std::nullopt;
 }
 
 void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPrior& prior,
@@ -158,7 +154,7 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
     const auto standing = c.standing.find(shaft.id);
     if (standing != c.standing.end() || !is_use_known(c)) {
       leave_open(c.fills[shaft.id]);
-      leave_open(c.greasings[shaft.id], shaft, c.log, c.as_of);
+      leave_open(c.greasings[shaft.id]);
       if (standing != c.standing.end())
         std::erase_if(c.fills[shaft.id].points, [&](const FillPoint& p) { return p.at > standing->second.since; });
       continue;

@@ -4,6 +4,7 @@
 #include "base/uuid.hpp"
 #include "domain/ids.hpp"
 
+#include <algorithm>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -72,6 +73,11 @@ struct Finding {
   std::vector<std::string> likely_causes;
   std::vector<std::string> checks;
   std::vector<std::string> cautions;
+
+  /// It is of that shaft, or names it among those of a finding of the whole vessel.
+  [[nodiscard]] bool is_about(ShaftId s) const {
+    return shaft == s || std::find(shafts.begin(), shafts.end(), s) != shafts.end();
+  }
 };
 
 /// A record that contradicts others, found while the analysis used it. It stays in the log.

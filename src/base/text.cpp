@@ -188,4 +188,13 @@ std::optional<std::string_view> nearest_word(std::string_view word, const std::s
   return best;
 }
 
+std::string listed(std::span<const std::string> names) {
+  std::string out;
+  for (std::size_t i = 0; i < names.size(); ++i) {
+    if (i > 0) out += i + 1 == names.size() ? " and " : ", ";
+    out += names[i];
+  }
+  return out;
+}
+
 }  // namespace shaftlog

@@ -2,6 +2,7 @@
 
 #include <cstddef>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 
@@ -30,6 +31,9 @@ std::string on_screen(std::string_view text);
 
 /// Columns a text takes on a terminal: code points, combining marks 0, East Asian wide 2.
 std::size_t display_width(std::string_view text);
+
+/// "a", "a and b", "a, b and c".
+std::string listed(std::span<const std::string> names);
 
 /// The candidates nearest to `word` (edit distance at most 2), for "did you mean".
 std::optional<std::string_view> nearest_word(std::string_view word, const std::string_view* candidates, std::size_t n);

@@ -179,15 +179,14 @@ bool ask_for_values(Console& console, Database& db, const Register& reg, Instant
 }
 
 [[noreturn]] void refuse_missing(std::string_view path, Kind kind, const std::vector<std::string>& missing) {
-  std::string names;
-  for (std::size_t i = 0; i < missing.size(); ++i) {
-    std::string name = option_name(missing[i]);
-    if (kind == Kind::refill && missing[i] == "amount")
+  std::vector<std::string> names;
+  for (const std::string& option : missing) {
+    std::string& name = names.emplace_back(option_name(option));
+    if (kind == Kind::refill && option == "amount")
       name = "--amount with its unit (or --level-before-pct and --level-after-pct)";
-    if (kind == Kind::inspection && missing[i] == "water_pct") name = "--water-pct, --iron-ppm or --clearance-mm";
-    names += (i == 0 ? "" : i + 1 == missing.size() ? " and " : ", ") + name;
+    if (kind == Kind::inspection && option == "water_pct") name = "--water-pct, --iron-ppm or --clearance-mm";
   }
-  throw Error{Errc::usage, fmt::format("{} needs {} too", path, names)};
+  throw Error{Errc::usage, fmt::format("{} needs {} too", path, listed(names))};
 }
 
 std::string entry_json(const Entry& e, const Names& names, const Known& known, const std::string& changes) {

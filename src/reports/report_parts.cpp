@@ -150,12 +150,8 @@ std::string at_stake(const Finding& f, const ReportInput& in) {
       } else {
         text = fmt::format("meets its reserve after {} running hours ({} to {})", format_figure(h, 2),
                            format_figure(s.hours_to_reserve->low, 2), format_figure(s.hours_to_reserve->high, 2));
-        if (*s.use_h_per_day > 0.05 && h / *s.use_h_per_day < 3660) {
-          text += fmt::format(
-              ", about {} at the present use",
-              format_day(in.view.as_of + std::chrono::seconds{static_cast<std::int64_t>(h / *s.use_h_per_day * 86400)},
-                         names.zone(f.vessel)));
-        }
+        if (const auto day = meets_reserve_at(h, *s.use_h_per_day, in.view.as_of))
+          text += fmt::format(", about {} at the present use", format_day(*day, names.zone(f.vessel)));
       }
       text = (with_name ? std::string{names.shaft(s.shaft)} : std::string{"the bearing"}) + " " + text;
     }

@@ -93,8 +93,7 @@ const WashoutShift* shift_of(const ShaftChartInput& in) {
 const Finding* fall_of(const ShaftChartInput& in) {
   if (in.findings == nullptr) return nullptr;
   const auto it = std::find_if(in.findings->begin(), in.findings->end(), [&](const Finding& f) {
-    return f.kind == FindingKind::less_grease_taken &&
-           (f.shaft == in.shaft.id || std::find(f.shafts.begin(), f.shafts.end(), in.shaft.id) != f.shafts.end());
+    return f.kind == FindingKind::less_grease_taken && f.is_about(in.shaft.id);
   });
   return it == in.findings->end() ? nullptr : &*it;
 }

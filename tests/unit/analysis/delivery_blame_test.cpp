@@ -1,5 +1,7 @@
 #include "analysis/delivery_blame.hpp"
 
+#include "support/poured.hpp"
+
 #include <catch2/catch.hpp>
 
 using namespace shaftlog;
@@ -38,9 +40,7 @@ struct Ship {
           level_cm3 -= 480 * dose_cm3[s] * (d > 100 && s == 1 ? device : 1.0);
       if (level_cm3 < 1000) {
         Logged<Refill> r = logged<Refill>(d);
-        Amount a;
-        a.volume = cm3(3500);
-        r.what.amount = a;
+        r.what = test::poured(3500);
         log.refills.push_back(r);
         level_cm3 += 3500;
       }
@@ -112,9 +112,7 @@ TEST_CASE("blame: nobody is blamed for a matter of all shafts", "[analysis][deli
     if (d > 0) level -= d > 100 ? 3.6 : 7.2;
     if (level < 20) {
       Logged<Refill> r = ship.logged<Refill>(d);
-      Amount a;
-      a.volume = cm3(3500);
-      r.what.amount = a;
+      r.what = test::poured(3500);
       ship.log.refills.push_back(r);
       level += 70;
     }

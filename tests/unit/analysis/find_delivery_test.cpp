@@ -3,6 +3,7 @@
 #include "analysis/prior_learner.hpp"
 #include "analysis/review.hpp"
 #include "analysis/review_context.hpp"
+#include "support/poured.hpp"
 
 #include <catch2/catch.hpp>
 
@@ -70,9 +71,7 @@ struct Ship {
       if (left < 1000) {
         Logged<Refill> r = logged<Refill>(d);
         r.lubricator = kPump;
-        Amount a;
-        a.volume = cm3(3500);
-        r.what.amount = a;
+        r.what = test::poured(3500);
         log.refills.push_back(r);
         left += 3500;
       }

@@ -26,6 +26,14 @@ TEST_CASE("text: a value is shown short and without control characters", "[base]
   CHECK(shown("abcdef", 3) == "abc...");
 }
 
+TEST_CASE("text: names are told one after the other", "[base][text]") {
+  using Names = std::vector<std::string>;
+  CHECK(listed(Names{}).empty());
+  CHECK(listed(Names{"fin_port"}) == "fin_port");
+  CHECK(listed(Names{"fin_port", "rudder"}) == "fin_port and rudder");
+  CHECK(listed(Names{"fin_port", "fin_stbd", "rudder"}) == "fin_port, fin_stbd and rudder");
+}
+
 TEST_CASE("text: a name has at most 100 characters, whatever their bytes", "[base][text]") {
   const auto times = [](std::size_t n, std::string_view c) {
     std::string out;
