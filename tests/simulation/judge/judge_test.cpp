@@ -151,6 +151,12 @@ TEST_CASE("judge: a finding with no fault behind it is false, with one it is rig
   v.log.vessel.code = "x";
   v.truth.first = from_unix(1600000000);
   v.truth.last = v.truth.first + std::chrono::days{1000};
+  Shaft shaft;
+  shaft.id = ShaftId{1};
+  ShaftSetting by_days;
+  by_days.interval_days = 60;
+  shaft.settings.push_back(by_days);
+  v.log.shafts.push_back(shaft);
   world::ShaftTruth s;
   s.shaft = ShaftId{1};
   s.is_greased = true;
@@ -178,6 +184,22 @@ TEST_CASE("judge: a finding with no fault behind it is false, with one it is rig
   CHECK(judge_track(v, t, {}).verdict == Verdict::wrong);
   t.kind = FindingKind::starved;
   t.shown = t.first_seen;
+  CHECK(judge_track(v, t, {}).verdict == Verdict::wrong);
+  // Foretold: it comes near its reserve after 50 days without a greasing, of the 60 that its interval gives.
+  s.reserve_share = 0.25;
+  for (std::size_t i = 0; i < 1001; ++i) {
+    s.demand.push_back(3.5 * static_cast<double>(i));
+    s.delivered.push_back(0);
+  }
+  s.hours.assign(1001, 0);
+  v.truth.shafts.front() = s;
+  CHECK(judge_track(v, t, {}).verdict == Verdict::wrong);  // no greasing from which to count
+  Logged<Greasing> g;
+  g.shaft = ShaftId{1};
+  g.at = g.recorded_at = t.shown - std::chrono::days{1};
+  v.log.greasings.push_back(g);
+  CHECK(judge_track(v, t, {}).verdict == Verdict::right);
+  v.log.shafts.front().settings.front().interval_days = 40;
   CHECK(judge_track(v, t, {}).verdict == Verdict::wrong);
   v.truth.shafts.front().missing.assign(1001, 250.0);
   CHECK(judge_track(v, t, {}).verdict == Verdict::right);
