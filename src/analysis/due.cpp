@@ -9,7 +9,7 @@ namespace {
 /// That bearings get nothing since the lubricator was recorded off.
 const Finding* off_finding(const VesselReview& v, LubricatorId lubricator) {
   const auto it = std::find_if(v.findings.begin(), v.findings.end(), [&](const Finding& f) {
-    return f.lubricator == lubricator && f.began &&
+    return f.lubricator == lubricator && f.began && f.urgency <= Urgency::plan &&
            std::find(f.present.begin(), f.present.end(), "recorded_off") != f.present.end();
   });
   return it == v.findings.end() ? nullptr : &*it;

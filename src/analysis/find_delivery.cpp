@@ -10,6 +10,7 @@ namespace shaftlog {
 namespace {
 
 constexpr double kRepair_h = 72;        // run without a dose for a repair: no matter
+constexpr double kLong_h = 500;         ///< off so long is told although the shafts are greased by hand; a judgement
 constexpr double kStands = 0.05;        // a ratio below this is none
 constexpr double kStandingStill = 0.3;  // a ratio below this is a system that does not serve its shafts
 
@@ -247,10 +248,18 @@ bool is_fed_otherwise(const ReviewContext& c, LubricatorId off, ShaftId shaft) {
   });
 }
 
+// What never was in use before it was recorded off is no matter of forgetting.
+bool was_used(const ReviewContext& c, LubricatorId lubricator, Instant off) {
+  const auto before = [&](const auto& list) {
+    return std::any_of(list.begin(), list.end(),
+                       [&](const auto& r) { return r.lubricator == lubricator && r.at < off; });
+  };
+  return before(c.log.cycles) || before(c.log.levels) || before(c.log.refills);
+}
+
 // What a shaft has gone without since its lubricator was set off; empty: nothing worth telling, as long as it stood,
-// ran only for a short repair, or is greased by hand as its interval asks and keeps its grease by that.
+// ran only for a short repair, or is greased by hand as its interval asks, keeps its grease by that, and not for long.
 std::optional<Left> left_by(const ReviewContext& c, const Lubricator& lubricator, ShaftId shaft, Instant off) {
-  constexpr double kLong_h = 500;  // with neither loss nor capacity known
   constexpr double kLikely = 0.5;
   const HoursCurve* curve = c.curve(shaft);
   if (curve == nullptr || is_fed_otherwise(c, lubricator.id, shaft)) return std::nullopt;
@@ -279,8 +288,10 @@ std::optional<Left> left_by(const ReviewContext& c, const Lubricator& lubricator
   } else {
     is_low = left.bare_h > kLong_h;
   }
-  if (left.run_h < kRepair_h || left.bare_h < kRepair_h || (stays && !is_low)) return std::nullopt;
-  left.urgency = is_low ? Urgency::act : Urgency::plan;
+  const bool is_kept = stays && !is_low;
+  if (left.run_h < kRepair_h || (!is_kept && left.bare_h < kRepair_h)) return std::nullopt;
+  if (is_kept && (left.run_h < kLong_h || !was_used(c, lubricator.id, off))) return std::nullopt;
+  left.urgency = is_low ? Urgency::act : is_kept ? Urgency::watch : Urgency::plan;
   return left;
 }
 
@@ -288,9 +299,11 @@ std::string left_text(const ReviewContext& c, const std::vector<Left>& left) {
   std::vector<std::pair<std::string, std::vector<std::string>>> alike;  // what is told, of which shafts
   for (const Left& l : left) {
     const std::string text =
-        l.greased ? fmt::format("run {} h since without a dose, {} h of them since the last greasing by hand on {}",
-                                figure_text(l.run_h), figure_text(l.bare_h), c.day(*l.greased))
-                  : fmt::format("run {} h since without a dose and without greasing by hand", figure_text(l.run_h));
+        l.urgency == Urgency::watch
+            ? fmt::format("run {} h since without a dose, greased by hand in time", figure_text(l.run_h))
+        : l.greased ? fmt::format("run {} h since without a dose, {} h of them since the last greasing by hand on {}",
+                                  figure_text(l.run_h), figure_text(l.bare_h), c.day(*l.greased))
+                    : fmt::format("run {} h since without a dose and without greasing by hand", figure_text(l.run_h));
     const auto it = std::find_if(alike.begin(), alike.end(), [&](const auto& x) { return x.first == text; });
     auto& shafts = it != alike.end() ? it->second : alike.emplace_back(text, std::vector<std::string>{}).second;
     shafts.push_back(c.shaft(l.shaft).code);
@@ -312,11 +325,15 @@ void report_off(const ReviewContext& c, const Lubricator& lubricator, const Deli
   for (const ShaftId shaft : c.digest.schedule->shafts_fed(lubricator.id, c.as_of))
     if (const std::optional<Left> l = left_by(c, lubricator, shaft, off.from)) left.push_back(*l);
   if (left.empty()) return;
-  const Left& worst = *std::min_element(left.begin(), left.end(), [](const Left& a, const Left& b) {
+  const Left worst = *std::min_element(left.begin(), left.end(), [](const Left& a, const Left& b) {
     return a.urgency != b.urgency ? a.urgency < b.urgency : a.bare_h > b.bare_h;
   });
-  const std::string told = fmt::format("recorded off since {}; {}: {} no grease", c.day(off.from), left_text(c, left),
-                                       left.size() == 1 ? "this bearing gets" : "these bearings get");
+  const bool is_kept = worst.urgency == Urgency::watch;
+  if (!is_kept) std::erase_if(left, [](const Left& l) { return l.urgency == Urgency::watch; });
+  const std::string told = fmt::format("recorded off since {}; {}: {}", c.day(off.from), left_text(c, left),
+                                       is_kept            ? "is it to stay off?"
+                                       : left.size() == 1 ? "this bearing gets no grease"
+                                                          : "these bearings get no grease");
   const auto before = std::find_if(found.begin(), found.end(), [&](const Finding& f) {
     return f.kind == FindingKind::missed_cycles && f.lubricator == lubricator.id && !f.shaft.is_set();
   });
@@ -328,9 +345,8 @@ void report_off(const ReviewContext& c, const Lubricator& lubricator, const Deli
   }
   Finding f = start_finding(c, FindingKind::missed_cycles, {}, lubricator.id, "off " + format_uuid(off.record));
   const HoursCurve& curve = *c.curve(worst.shaft);
-  f.first_seen =
-      std::clamp(curve.time_of(curve.hours_at(off.from) + worst.run_h - worst.bare_h + kRepair_h).value_or(c.as_of),
-                 off.from, c.as_of);
+  const double told_h = is_kept ? kLong_h : worst.run_h - worst.bare_h + kRepair_h;
+  f.first_seen = std::clamp(curve.time_of(curve.hours_at(off.from) + told_h).value_or(c.as_of), off.from, c.as_of);
   f.began = When{off.from, off.from, off.from};
   f.evidence.push_back(off.record);
   add_figure(f, "run_h", worst.run_h, "h");

@@ -12,6 +12,8 @@ constexpr std::size_t kFewestBefore = 3, kFewestAfter = 3;
 constexpr std::size_t kFewestStopped = 2;  ///< after a near-stop: nothing else looks like it twice
 constexpr std::size_t kFirst = 8;          ///< greasings by which a bearing's first level is told
 constexpr double kOpensFall = 4.0;         ///< log-likelihood ratio at which a fall is told, and let go
+constexpr double kOpensByTwo =
+    6.0;  ///< the same while only two greasings say so: after too full a cavity two take little
 constexpr double kClosesFall = 1.0;
 constexpr double kUsualFall = 0.75;  ///< seasons and berths lower a loss to that
 constexpr double kIsBack = 0.75;     ///< the last greasings at this share of the usual: the fall is over
@@ -21,8 +23,10 @@ constexpr double kSlipCost = 9;
 /// A greasing that measured what the bearing took.
 struct Intake {
   const GreasingInterval* of = nullptr;
-  double share = 0;  ///< taken, of what was usual at first for the hours run
-  double var = 0;    ///< of it
+  bool follows = false;  ///< on the one before in the list: what that fell short of filling this one makes good
+  double share = 0;      ///< taken, of what was usual at first for the hours run
+  double var = 0;        ///< of it
+  double fill_sd = 0;    ///< of it, by the fill at either end
 };
 
 /// \param x values with their weights
@@ -46,16 +50,18 @@ std::vector<Intake> intakes_of(const ShaftHistory& h, const WashoutPrior& prior)
   std::vector<Intake> out;
   if (h.is_automatic) return out;  // what doses had put in is no measure of the path of the gun
   bool is_full = h.first_is_full;
+  const GreasingInterval* last = nullptr;
   for (const GreasingInterval& g : h.intervals) {
     if (g.starts_baseline)
       out.clear();
     else if (is_full && measures(g))
-      out.push_back({&g, 0, 0});
+      out.push_back({&g, !out.empty() && out.back().of == last, 0, 0, 0});
     is_full = g.ended == Ended::pressure || g.ended == Ended::packed;
+    last = &g;
   }
   if (out.size() < kFewestBefore + kFewestStopped) return {};
   std::vector<std::pair<double, double>> first;
-  for (std::size_t i = 0; i < std::min(out.size(), kFirst); ++i)
+  for (std::size_t i = 0; i < std::min(out.size() - kFewestStopped, kFirst); ++i)
     first.emplace_back(*out[i].of->taken_cm3 / out[i].of->run_h, out[i].of->run_h);
   const double usual = weighted_median_of(std::move(first));
   if (!(usual > 0)) return {};
@@ -66,6 +72,7 @@ std::vector<Intake> intakes_of(const ShaftHistory& h, const WashoutPrior& prior)
     i.var = prior.duty_sd * prior.duty_sd + prior.relative_sd * prior.relative_sd +
             (2 * prior.fill_sd_cm3 * prior.fill_sd_cm3 + 1) / (expected * expected) +
             g.run_sd_h * g.run_sd_h / (g.run_h * g.run_h);
+    i.fill_sd = prior.fill_sd_cm3 / expected;
   }
   return out;
 }
@@ -76,26 +83,39 @@ struct Level {
   double misfit = 0;   ///< sum of the squares of their errors, each at most kSlipCost
 };
 
-/// Mean by weights, what lies beyond 2.5 sd of the median drawn in: a slip moves it little.
+/// Mean by generalised least squares (A. C. Aitken, Proc. R. Soc. Edinb. 55 (1935) 42-48), for the fill at which one
+/// greasing stops stands, the sign turned, in the next; what lies beyond 2.5 sd of the median is drawn in: a slip moves
+/// it little.
 Level level_of(std::span<const Intake> all) {
   std::vector<std::pair<double, double>> x;
   for (const Intake& i : all) x.emplace_back(i.share, 1 / std::sqrt(i.var));
   const double mid = weighted_median_of(std::move(x));
-  double weight = 0, sum = 0, squares = 0;
+  double each = 0, sum = 0, squares = 0;
+  // Whitened by the factors of the tridiagonal covariance: errors independent, of variance d.
+  double weight = 0, moment = 0, d = 0, one = 0, white = 0;
+  const Intake* last = nullptr;
   for (const Intake& i : all) {
     const double sd = std::sqrt(i.var), off = std::clamp(i.share - mid, -2.5 * sd, 2.5 * sd);
-    weight += 1 / i.var;
+    each += 1 / i.var;
     sum += off / i.var;
     squares += off * off / i.var;
+    const double shared = last != nullptr && i.follows ? -i.fill_sd * last->fill_sd : 0.0;
+    const double gain = last != nullptr ? shared / d : 0.0;
+    d = i.var - gain * shared;
+    one = 1 - gain * one;
+    white = off - gain * white;
+    weight += one * one / d;
+    moment += one * white / d;
+    last = &i;
   }
   Level out;
-  out.mean = mid + sum / weight;
+  out.mean = mid + moment / weight;
   for (const Intake& i : all) {
     const double off = i.share - out.mean;
     out.misfit += std::min(off * off / i.var, kSlipCost);
   }
   const auto n = static_cast<double>(all.size());
-  if (all.size() > 2) out.scatter = std::clamp((squares - sum * sum / weight) / (n - 1), 1.0, 4.0);
+  if (all.size() > 2) out.scatter = std::clamp((squares - sum * sum / each) / (n - 1), 1.0, 4.0);
   out.var = out.scatter / weight;
   return out;
 }
@@ -158,9 +178,10 @@ Estimate factor_of(const Change& c) {
 /// \param after greasings since the split
 /// \param is_open it was told before
 bool is_told(const Change& c, std::size_t after, bool is_open) {
+  const double opens = after < kFewestAfter ? kOpensByTwo : kOpensFall;
   return after >= (c.factor() < kNearStop ? kFewestStopped : kFewestAfter) &&
          c.factor() < (is_open ? 0.5 * (kLeastFall + kUsualFall) : kLeastFall) &&
-         strength_of(c) >= (is_open ? kClosesFall : kOpensFall);
+         strength_of(c) >= (is_open ? kClosesFall : opens);
 }
 
 /// Whether the last two greasings took about the usual again.

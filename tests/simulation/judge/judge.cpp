@@ -72,6 +72,8 @@ int run(int argc, char** argv) {
       tune_limits(healthy, {washout / 2, washout / 2, low / 3, low / 3, low / 3, leak, alarms}, plan.threads);
   fmt::print("b. Faults found (delays in records and running hours are medians over what the limit could find)\n{}\n",
              table_of_faults(fleet, r, limits, &csv));
+  fmt::print("   Faults of which no limit is computed (medians of those found)\n{}\n",
+             table_of_plain_faults(fleet, r, &csv));
   fmt::print("c. Stated intervals (90 % unless said)\n{}\n", table_of_coverage(fleet, r, &csv));
   fmt::print("d. Slips of the pen\n{}\n", table_of_slips(fleet, r, &csv));
   fmt::print("e. Plain methods at the same rate of false findings\n{}\n",

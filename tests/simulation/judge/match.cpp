@@ -30,7 +30,8 @@ bool feeds(const MadeVessel& v, LubricatorId lubricator, ShaftId shaft) {
 }
 
 bool is_low(FaultKind k) {
-  return k == FaultKind::not_cycling || k == FaultKind::low_delivery || k == FaultKind::stuck_device;
+  return k == FaultKind::not_cycling || k == FaultKind::low_delivery || k == FaultKind::stuck_device ||
+         k == FaultKind::left_off;
 }
 
 int fault_that(const MadeVessel& v, Instant t, const std::function<bool(const Fault&)>& fits) {
@@ -44,9 +45,15 @@ std::string group_key(const MadeVessel& v, const ShaftTruth& s) {
   return (v.log.vessel.group ? *v.log.vessel.group : "=" + v.log.vessel.code) + (s.is_fed ? "/automatic" : "/manual");
 }
 
+int blocked(const MadeVessel& v, const Track& t) {
+  return fault_that(v, t.first_seen,
+                    [&](const Fault& f) { return f.kind == FaultKind::blocked_path && f.shaft == t.shaft; });
+}
+
 Judged of_washout(const MadeVessel& v, const Track& t, const std::map<std::string, double>& groups) {
-  const int i = fault_that(v, t.first_seen, [&](const Fault& f) { return is_of_shaft(f.kind) && f.shaft == t.shaft; });
+  const int i = fault_that(v, t.first_seen, [&](const Fault& f) { return is_of_loss(f.kind) && f.shaft == t.shaft; });
   if (i >= 0) return {Verdict::right, i};
+  if (blocked(v, t) >= 0) return {Verdict::excused, -1};
   if (v.truth.grease_changed && t.first_seen >= *v.truth.grease_changed && v.truth.grease_factor >= kMoved) {
     return {Verdict::excused, -1};
   }
@@ -65,8 +72,8 @@ Judged of_washout(const MadeVessel& v, const Track& t, const std::map<std::strin
   return {Verdict::wrong, -1};
 }
 
-/// No fault of the world lowers what a bearing takes: what did so is another grease or gun.
 Judged of_fall(const MadeVessel& v, const Track& t) {
+  if (const int i = blocked(v, t); i >= 0) return {Verdict::right, i};
   const bool is_of_grease =
       v.truth.grease_changed && t.first_seen >= *v.truth.grease_changed && v.truth.grease_factor <= 1 / kMoved;
   const bool is_of_gun = std::any_of(v.truth.slips.begin(), v.truth.slips.end(), [&](const Slip& s) {
@@ -152,6 +159,7 @@ Judged of_record(const MadeVessel& v, const Track& t) {
       if (std::find(s.records.begin(), s.records.end(), id) != s.records.end()) return {Verdict::right, -1};
     }
   }
+  if (blocked(v, t) >= 0) return {Verdict::excused, -1};
   return {Verdict::wrong, -1};
 }
 
@@ -277,11 +285,14 @@ std::vector<FindingKind> kinds_for(FaultKind kind) {
     case FaultKind::not_cycling:
     case FaultKind::low_delivery:
     case FaultKind::stuck_device:
+    case FaultKind::left_off:
       return {FindingKind::missed_cycles};
     case FaultKind::line_leak:
       return {FindingKind::line_leak};
     case FaultKind::alarm_rate:
       return {FindingKind::alarm_rate};
+    case FaultKind::blocked_path:
+      return {FindingKind::less_grease_taken};
   }
   return {};
 }
@@ -300,6 +311,8 @@ int records_since_onset(const MadeVessel& v, const Fault& f, Instant until) {
     count(v.log.levels, of_lubricator);
     count(v.log.refills, of_lubricator);
     if (f.kind == FaultKind::not_cycling) count(v.log.cycles, of_lubricator);
+    if (f.kind == FaultKind::left_off)
+      count(v.log.hours, [&](const auto& r) { return feeds(v, f.lubricator, r.shaft); });
   }
   return n;
 }

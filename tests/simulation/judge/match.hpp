@@ -8,21 +8,23 @@
 //
 // A finding is *right* when a fault of its sort and subject ran at its `first_seen` or had ended at most kGrace before.
 //   abnormal_washout, seal_wear: step or wear of the same shaft (either name; "right kind" is counted apart)
-//   less_grease_taken: never, for no fault lowers what a bearing takes
-//   missed_cycles: not_cycling, low_delivery or stuck_device of the same lubricator
+//   less_grease_taken: blocked_path of the same shaft
+//   missed_cycles: not_cycling, low_delivery, stuck_device or left_off of the same lubricator
 //   line_leak, alarm_rate: the fault of that name, same lubricator
 //   starved: the true fill stood below the reserve + kReserveSlack within what the finding speaks of (30 days before
 //     its first_seen, or since its `began`); where it is foretold, before the next greasing was due by the log
 //   record_suspect: one of its evidence is a record that was truly written wrong
 //   records_missing: the vessel or shaft was truly silent within what the finding speaks of
 // It is *excused* - neither right nor false - when something that is no fault in our list made the same mark truly:
-//   washout: a grease change or an unrecorded gun that moved all amounts by 1.2 or more; doses that did not arrive; a
+//   washout: the path to the same cavity was blocked; a grease change or an unrecorded gun that moved all amounts
+//   by 1.2 or more; doses that did not arrive; a
 //     shaft that loses 1.5 times the median of its group or more from the start
 //   less_grease_taken: a grease change or an unrecorded gun that moved all amounts by 1 / 1.2 or less
 //   missed_cycles, line_leak: the doses due and what left the reservoir differ truly by more than 7 % over 60 days
 //     (an empty reservoir, a leak beside it), or the lubricator stood and nobody had written it down by then; told as
 //     recorded off: nothing had left the reservoir since
 //   alarm_rate: another fault of the same lubricator
+//   record_suspect: the path to the cavity was blocked, so that its amounts truly tell nothing of the loss
 //   records_missing: they were written on board and not yet sent
 // All others are *false*.
 

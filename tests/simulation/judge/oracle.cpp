@@ -455,14 +455,14 @@ FaultKind likelier_kind(const MadeVessel& vessel, ShaftId shaft, Instant until) 
   return evidence(FaultKind::step, 1.5, 4) >= evidence(FaultKind::wear, 1500, 6000) ? FaultKind::step : FaultKind::wear;
 }
 
-Limits tune_limits(const std::vector<MadeVessel>& healthy, const double (&false_per_100_years)[world::kFaultKinds],
+Limits tune_limits(const std::vector<MadeVessel>& healthy, const double (&false_per_100_years)[kLimitKinds],
                    unsigned threads) {
   Limits out;
   // The heights tried, and how often each was passed; the last counts the years.
   constexpr std::size_t kGrid = 61, kCoarse = 31;
   const auto height = [](std::size_t g) { return 0.25 * static_cast<double>(g); };
   const auto coarse = [](std::size_t g) { return 0.5 * static_cast<double>(g); };
-  for (std::size_t kind = 0; kind < world::kFaultKinds; ++kind) {
+  for (std::size_t kind = 0; kind < kLimitKinds; ++kind) {
     std::vector<std::vector<double>> counted(healthy.size(), std::vector<double>(kGrid + 1, 0.0)), learner = counted;
     in_parallel(healthy.size(), threads, [&](std::size_t v) {
       const MadeVessel& vessel = healthy[v];

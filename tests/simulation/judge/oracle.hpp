@@ -51,17 +51,21 @@ double log_evidence(Series series, Instant until);
 /// the moment being taken at a greasing.
 world::FaultKind likelier_kind(const world::MadeVessel& vessel, ShaftId shaft, Instant until);
 
+/// Of the first kinds only: what a blocked path or a lubricator left off shows is no change of a rate.
+constexpr std::size_t kLimitKinds = 7;
+constexpr bool has_limit(world::FaultKind k) noexcept { return static_cast<std::size_t>(k) < kLimitKinds; }
+
 /// Threshold a kind, at `false_per_100_years` of a healthy fleet. Where several kinds of fault answer to the same
 /// findings, whoever looks for each of them shares the rate out among them.
 struct Limits {
-  double threshold[world::kFaultKinds] = {};
-  double learner[world::kFaultKinds] = {};  ///< of one who must learn the usual rate and the size
+  double threshold[kLimitKinds] = {};
+  double learner[kLimitKinds] = {};  ///< of one who must learn the usual rate and the size
 };
-Limits tune_limits(const std::vector<world::MadeVessel>& healthy,
-                   const double (&false_per_100_years)[world::kFaultKinds], unsigned threads);
+Limits tune_limits(const std::vector<world::MadeVessel>& healthy, const double (&false_per_100_years)[kLimitKinds],
+                   unsigned threads);
 
 /// When the limit could know of the fault, from what was in the log by then; empty: not before its end: it is not
-/// observable.
+/// observable. \pre has_limit(fault.kind)
 std::optional<Instant> limit_finds(const world::MadeVessel& vessel, const world::Fault& fault, const Limits& limits);
 /// The same of one who knows how usual rates and sizes are spread and every error, but neither this rate nor this size.
 std::optional<Instant> learner_finds(const world::MadeVessel& vessel, const world::Fault& fault, const Limits& limits);

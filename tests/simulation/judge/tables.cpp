@@ -102,11 +102,11 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
                   "fault", "faults", "accused", "found", "observ", "found", "share", "kind", "at end", "limit",
                   "at end", "shaft", "delay", "limit", "target", "run h", "limit");
   std::string by_learner;
-  for (std::size_t k = 0; k < world::kFaultKinds; ++k) {
+  for (std::size_t k = 0; k < kLimitKinds; ++k) {
     const auto kind = static_cast<world::FaultKind>(k);
     int n = 0, accused = 0, found_all = 0, observable = 0, found = 0, right_open = 0, right_last = 0, tellable = 0;
     int right_shaft = 0, limit_open = 0, limit_last = 0, learnt = 0, learnt_of_observable = 0;
-    const bool is_of_loss = world::is_of_shaft(kind);
+    const bool is_of_loss = world::is_of_loss(kind);
     std::vector<double> records, hours, limit_records, limit_hours;
     for (std::size_t i = 0; i < fleet.size(); ++i) {
       const MadeVessel& v = fleet[i];
@@ -175,6 +175,40 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
   return out;
 }
 
+std::string table_of_plain_faults(const std::vector<MadeVessel>& fleet, const Replay& replay, std::string* csv) {
+  std::string out = fmt::format("{:<13}{:>7}{:>8}{:>7}{:>7} |{:>8}{:>7}{:>7}\n", "fault", "faults", "accused", "found",
+                                "share", "records", "run h", "days");
+  for (std::size_t k = kLimitKinds; k < world::kFaultKinds; ++k) {
+    const auto kind = static_cast<world::FaultKind>(k);
+    int n = 0, accused = 0;
+    std::vector<double> records, hours, days;
+    for (std::size_t i = 0; i < fleet.size(); ++i) {
+      const MadeVessel& v = fleet[i];
+      for (std::size_t j = 0; j < v.truth.faults.size(); ++j) {
+        const world::Fault& f = v.truth.faults[j];
+        if (f.kind != kind) continue;
+        const Met m = meet(v, replay.vessels[i], j);
+        ++n;
+        accused += m.was_accused ? 1 : 0;
+        if (!m.is_found) continue;
+        records.push_back(m.records);
+        hours.push_back(m.run_h);
+        days.push_back(days_between(f.onset, m.told));
+      }
+    }
+    const std::string_view row = world::name_of(kind);
+    out += fmt::format("{:<13}{:>7}{:>8}{:>7}{:>7} |{:>8.1f}{:>7.0f}{:>7.0f}\n", row, n, accused, records.size(),
+                       n > 0 ? fmt::format("{:.0f}%", 100.0 * static_cast<double>(records.size()) / n) : "-",
+                       median_of(records), median_of(hours), median_of(days));
+    put_csv(csv, "plain_faults", row, "faults", n);
+    put_csv(csv, "plain_faults", row, "found", static_cast<double>(records.size()));
+    put_csv(csv, "plain_faults", row, "median_records", median_of(records));
+    put_csv(csv, "plain_faults", row, "median_run_h", median_of(hours));
+    put_csv(csv, "plain_faults", row, "median_days", median_of(days));
+  }
+  return out;
+}
+
 /// What was said of a shaft's loss from the onset of its fault to the end of it, and what one would say who knows more.
 std::string words_on_loss(const MadeVessel& vessel, const VesselReplay& replay, const world::Fault& fault,
                           const Met& met) {
@@ -209,12 +243,13 @@ std::string list_of_misses(const std::vector<MadeVessel>& fleet, const Replay& r
       const std::string met = m.is_found ? fmt::format("found {} after {} records, {:.0f} h: {}", format_day(m.told),
                                                        m.records, m.run_h, name_of(m.track->kind))
                                          : std::string{"not found"};
-      const auto limit = limits != nullptr ? limit_finds(fleet[i], f, *limits) : std::nullopt;
-      const std::string who_knows = limits == nullptr ? ""
-                                    : !limit          ? "; not observable"
-                                                      : "; limit " + format_day(*limit);
+      std::string who_knows;
+      if (limits != nullptr && has_limit(f.kind)) {
+        const auto limit = limit_finds(fleet[i], f, *limits);
+        who_knows = limit ? "; limit " + format_day(*limit) : "; not observable";
+      }
       const std::string words =
-          world::is_of_shaft(f.kind) ? words_on_loss(fleet[i], replay.vessels[i], f, m) : std::string{};
+          world::is_of_loss(f.kind) ? words_on_loss(fleet[i], replay.vessels[i], f, m) : std::string{};
       out += fmt::format("fault {} {} shaft {} lub {} size {:.2f} {} to {}: {}{}{}{}\n", fleet[i].log.vessel.code,
                          world::name_of(f.kind), f.shaft.value, f.lubricator.value, f.size, format_day(f.onset),
                          f.end == kLatest ? "the end" : format_day(f.end), met,

@@ -11,6 +11,8 @@ std::string table_of_false(const std::vector<world::MadeVessel>& fleet, const Re
 /// b. faults found, named, and how soon, beside the limit; \param limits of the oracle
 std::string table_of_faults(const std::vector<world::MadeVessel>& fleet, const Replay& replay, const Limits& limits,
                             std::string* csv);
+/// Those of which no limit is computed.
+std::string table_of_plain_faults(const std::vector<world::MadeVessel>& fleet, const Replay& replay, std::string* csv);
 /// c. how often stated intervals held the truth, at the dates of the snapshots.
 std::string table_of_coverage(const std::vector<world::MadeVessel>& fleet, const Replay& replay, std::string* csv);
 /// d. slips of the pen.

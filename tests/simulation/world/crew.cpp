@@ -105,10 +105,12 @@ void Voyage::plan_day() {
     if (p.seal_work_on == day_) events_.push_back({600, What::seal_work, i});
     if (shafts_[i].pack_tomorrow) events_.push_back({610, What::pack, i});
   }
+  const auto minute_of = [&](Instant t) { return static_cast<int>((t - moment(0)).count() / 60); };
+  const auto is_today = [&](Instant t) { return t >= moment(0) && t < moment(1440); };
   for (const Fault& f : ship_.faults) {
-    if (f.end < moment(0) || f.end >= moment(1440)) continue;
     const std::size_t at = static_cast<std::size_t>(&f - ship_.faults.data());
-    events_.push_back({static_cast<int>((f.end - moment(0)).count() / 60), What::repair, at});
+    if (is_today(f.end)) events_.push_back({minute_of(f.end), What::repair, at});
+    if (f.kind == FaultKind::left_off && is_today(f.onset)) events_.push_back({minute_of(f.onset), What::off, 0});
   }
   for (std::size_t k = 0; k < lubricators_.size(); ++k) {
     const LubricatorPlan& p = ship_.lubricators[k];
@@ -196,7 +198,7 @@ void Voyage::happen(const Event& e) {
     }
     case What::repair: {
       const Fault& f = ship_.faults[e.subject];
-      for (std::size_t i = 0; i < shafts_.size() && is_of_shaft(f.kind); ++i) {
+      for (std::size_t i = 0; i < shafts_.size() && is_of_loss(f.kind); ++i) {
         if (ship_.shafts[i].id == f.shaft) happen({e.minute, What::seal_work, i});
       }
       if (f.kind == FaultKind::not_cycling) note_work(WorkKind::controller_changed, {}, f.lubricator, e.minute);
@@ -205,6 +207,8 @@ void Voyage::happen(const Event& e) {
       if (f.kind == FaultKind::line_leak || f.kind == FaultKind::alarm_rate) {
         note_work(WorkKind::line_repaired, {}, f.lubricator, e.minute);
       }
+      if (f.kind == FaultKind::blocked_path) note_work(WorkKind::purged, f.shaft, {}, e.minute);
+      if (f.kind == FaultKind::left_off) note_work(WorkKind::lubricator_on, {}, f.lubricator, e.minute);
       break;
     }
     case What::off:
@@ -292,7 +296,13 @@ void Voyage::grease(std::size_t shaft, int minute, bool is_packed) {
   }
   const double full =
       std::clamp(p.fill_sd * dice_.normal() + who.fill_bias_cm3, -0.2 * p.cavity_cm3, 0.3 * p.cavity_cm3);
-  const double wanted = std::max(0.0, s.missing_cm3 - full);
+  double wanted = std::max(0.0, s.missing_cm3 - full);
+  if (const Fault* f = fault_of(FaultKind::blocked_path, p.id, moment(minute))) {
+    // The gun meets the path, not the cavity: what goes in has nothing to do with what is missing.
+    const double doses = ship_.lubricators.empty() ? 0.0 : p.dose_cm3 * 60 / ship_.lubricators.front().cycle_min;
+    const double usual = std::max(0.1 * p.washout, p.washout - doses) * p.interval_h;
+    wanted = std::min(wanted, f->size * usual * std::exp(0.2 * dice_.normal()));
+  }
   double taken = wanted;
   g.ended = is_packed ? Ended::packed : Ended::pressure;
   const double limit = std::round(ship_.limit_share * p.cavity_cm3 / 10) * 10;
@@ -354,6 +364,7 @@ void Voyage::raise_alarms(std::size_t k) {
   for (std::size_t i = 0; i < shafts_.size(); ++i) {
     if (ship_.shafts[i].dose_cm3 > 0) busiest = std::max(busiest, shafts_[i].today_h);
   }
+  if (fault_of(FaultKind::left_off, {}, moment(720)) != nullptr) return;  // what is off raises none
   const Fault* f = fault_of(FaultKind::alarm_rate, {}, moment(720));
   int n = dice_.poisson(p.alarms_per_1000h / 1000 * busiest * l.alarm_luck * (f != nullptr ? f->size : 1.0));
   if (!ship_.writes_alarms) return;

@@ -305,6 +305,10 @@ double draw_size(FaultKind kind, Dice& dice) {
       return dice.log_between(1.15, 2.5);
     case FaultKind::alarm_rate:
       return dice.log_between(3, 8);
+    case FaultKind::blocked_path:
+      return dice.log_between(0.03, 0.5);
+    case FaultKind::left_off:
+      return 0;
   }
   return 1;
 }
@@ -359,6 +363,31 @@ void draw_faults(Ship& ship, const WorldPlan& plan, Dice& dice) {
     }
     ship.faults.push_back(f);
   }
+}
+
+void draw_rare_faults(Ship& ship, const WorldPlan& plan, Dice& dice) {
+  constexpr double kShare = 0.4;  // of the ships without another fault
+  if (plan.fault_share <= 0 || !dice.chance(kShare)) return;
+  std::vector<ShaftId> greased;
+  for (const ShaftPlan& s : ship.shafts)
+    if (s.is_greased && s.dose_cm3 <= 0) greased.push_back(s.id);  // else the doses go in all the same
+  const double weights[] = {greased.empty() ? 0.0 : 1.0, ship.lubricators.empty() ? 0.0 : 1.0};
+  if (weights[0] + weights[1] <= 0) return;
+  Fault f;
+  f.kind = dice.pick(weights) == 0 ? FaultKind::blocked_path : FaultKind::left_off;
+  const double onset = dice.between(0.2, 0.75) * ship.days;
+  f.onset = day_start(ship, static_cast<int>(onset)) + std::chrono::hours{9};
+  f.size = draw_size(f.kind, dice);
+  const double lasts = f.kind == FaultKind::blocked_path ? dice.log_between(150, 900) : dice.log_between(60, 500);
+  if (onset + lasts < ship.days - 20) f.end = day_start(ship, static_cast<int>(onset + lasts)) + std::chrono::hours{10};
+  if (f.kind == FaultKind::blocked_path) {
+    f.shaft = greased[static_cast<std::size_t>(dice.whole(0, static_cast<int>(greased.size()) - 1))];
+  } else {
+    LubricatorPlan& l = ship.lubricators.front();
+    f.lubricator = l.id;
+    l.off_from = l.off_until = -1;  // no other standstill, which would have set it going
+  }
+  ship.faults.push_back(f);
 }
 
 }  // namespace shaftlog::world

@@ -104,6 +104,8 @@ std::vector<double> make_hours(Trade trade, int days, const std::vector<Ship::Sp
                                const std::vector<Ship::Spell>& idle, double peak_day, Dice& dice);
 Ship draw_ship(const WorldPlan& plan, int index, Dice& dice);
 void draw_faults(Ship& ship, const WorldPlan& plan, Dice& dice);
+/// Those whose share was settled after the others', for a ship that has none.
+void draw_rare_faults(Ship& ship, const WorldPlan& plan, Dice& dice);
 /// Lives the days; fills the records and the truth.
 MadeVessel sail(Ship ship, Dice& dice);
 /// Slips of the pen into what was rightly written; sorts the lists anew.

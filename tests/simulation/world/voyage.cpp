@@ -171,7 +171,7 @@ void Voyage::pass(double from, double to) {
 void Voyage::run_lubricator(std::size_t k, double part, Instant t) {
   LubricatorState& l = lubricators_[k];
   const LubricatorPlan& p = ship_.lubricators[k];
-  const bool is_off = day_ >= p.off_from && day_ < p.off_until;
+  const bool is_off = (day_ >= p.off_from && day_ < p.off_until) || fault_of(FaultKind::left_off, {}, t) != nullptr;
   const Fault* stops = fault_of(FaultKind::not_cycling, {}, t);
   const Fault* low = fault_of(FaultKind::low_delivery, {}, t);
   const Fault* leak = fault_of(FaultKind::line_leak, {}, t);

@@ -21,8 +21,8 @@ const Row& row_of(const std::vector<Row>& rows, Id Row::*key, Id id) {
 }  // namespace
 
 std::string_view name_of(FaultKind k) noexcept {
-  constexpr std::string_view kWords[] = {"step",         "wear",      "not_cycling", "low_delivery",
-                                         "stuck_device", "line_leak", "alarm_rate"};
+  constexpr std::string_view kWords[] = {"step",      "wear",       "not_cycling",  "low_delivery", "stuck_device",
+                                         "line_leak", "alarm_rate", "blocked_path", "left_off"};
   return kWords[static_cast<std::size_t>(k)];
 }
 
@@ -48,6 +48,11 @@ MadeVessel make_vessel(const WorldPlan& plan, int index) {
   Dice dice = Dice::of(plan.seed, static_cast<std::uint64_t>(index) + 1);
   Ship ship = draw_ship(plan, index, dice);
   draw_faults(ship, plan, dice);
+  if (ship.faults.empty()) {  // a stream of their own: the ships with other faults stay as they are
+    constexpr std::uint64_t kRare = std::uint64_t{1} << 32;
+    Dice rare = Dice::of(plan.seed, kRare + static_cast<std::uint64_t>(index));
+    draw_rare_faults(ship, plan, rare);
+  }
   return sail(std::move(ship), dice);
 }
 

@@ -29,11 +29,14 @@ enum class FaultKind : std::uint8_t {
   low_delivery,  ///< every dose is `size` of what it should be; a counter counts on
   stuck_device,  ///< one metering device gives `size` of its dose
   line_leak,     ///< `size` times the grease leaves the reservoir
-  alarm_rate     ///< alarms come `size` times as often
+  alarm_rate,    ///< alarms come `size` times as often
+  blocked_path,  ///< the gun meets pressure at `size` of the usual amount; on ships without another fault
+  left_off       ///< set off, which is recorded, and not set going again; likewise
 };
-constexpr std::size_t kFaultKinds = 7;
+constexpr std::size_t kFaultKinds = 9;
 std::string_view name_of(FaultKind k) noexcept;
-constexpr bool is_of_shaft(FaultKind k) noexcept { return k == FaultKind::step || k == FaultKind::wear; }
+constexpr bool is_of_loss(FaultKind k) noexcept { return k == FaultKind::step || k == FaultKind::wear; }
+constexpr bool is_of_shaft(FaultKind k) noexcept { return is_of_loss(k) || k == FaultKind::blocked_path; }
 
 class Dice;
 /// A size as the world gives it to a fault of that kind.
@@ -41,7 +44,7 @@ double draw_size(FaultKind kind, Dice& dice);
 
 struct Fault {
   FaultKind kind{};
-  ShaftId shaft;            ///< of step, wear, stuck_device
+  ShaftId shaft;            ///< of step, wear, stuck_device, blocked_path
   LubricatorId lubricator;  ///< of the others and of stuck_device
   Instant onset{};
   Instant end = kLatest;  ///< repaired then, and that is recorded; kLatest: never

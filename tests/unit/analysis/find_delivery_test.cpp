@@ -201,6 +201,24 @@ TEST_CASE("off: shafts that stand or are greased by hand as their interval asks 
     for (Logged<Greasing>& g : ship.log.greasings) g.what.amount->volume = cm3(100);
     CHECK(find(ship.review(725), FindingKind::missed_cycles) == nullptr);
   }
+  SECTION("greased by hand, and the lubricator was in use before: after 500 h it is asked") {
+    Ship ship;
+    for (Shaft& s : ship.log.shafts) s.settings[0].interval = RunTime::from_base(340 * 3600);
+    ship.greased_every = 28;
+    ship.counted_until = ship.runs_until = 595;
+    ship.work(595, WorkKind::lubricator_off);
+    ship.write();
+    for (Logged<Greasing>& g : ship.log.greasings)
+      if (g.at > day(596)) g.what.amount->volume = cm3(100);
+    CHECK(find(ship.review(625), FindingKind::missed_cycles) == nullptr);
+    const VesselReview late = ship.review(725);
+    const Finding* f = find(late, FindingKind::missed_cycles);
+    REQUIRE(f != nullptr);
+    CHECK(f->urgency == Urgency::watch);
+    CHECK_THAT(f->summary, Contains("greased by hand in time: is it to stay off?"));
+    const std::vector<DueItem> due = list_due({&late, 1}, day(725), 30);
+    CHECK(std::none_of(due.begin(), due.end(), [](const DueItem& d) { return d.is_to_set_going; }));
+  }
 }
 
 TEST_CASE("off: what goes on although it is recorded off is a record that is missing", "[analysis][delivery]") {
