@@ -121,8 +121,9 @@ void analyse_shafts(ReviewContext& c, const VesselDigest& digest, const FleetPri
     const auto fall = fall_of_intake(history, with_errors(c.priors[id], c.washouts[id]));
     if (!fall) continue;
     const ShaftHistory& of = history;
-    std::erase_if(slips,
-                  [&](const Suspect& s) { return s.kind == SuspectKind::amount_slip && is_of_fall(s, of, *fall); });
+    std::erase_if(slips, [&](const Suspect& s) {
+      return (s.kind == SuspectKind::amount_slip || s.kind == SuspectKind::too_regular) && is_of_fall(s, of, *fall);
+    });
     c.falls[id] = *fall;
   }
   if (!slips.empty()) {

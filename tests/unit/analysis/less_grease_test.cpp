@@ -162,6 +162,22 @@ TEST_CASE("less grease: next to nothing six times in a row is acted upon, from t
   CHECK(find(Tess{blocked, 620}.review(), FindingKind::less_grease_taken, kPort) != nullptr);
 }
 
+TEST_CASE("less grease: amounts that are alike since it fell are of the fall, not a habit of writing",
+          "[analysis][review]") {
+  const auto alike = [](int k, int d, double usual) { return k == kPort && d > 400 ? 20.0 : usual; };
+  const VesselReview r = Tess{alike}.review();
+  CHECK(find(r, FindingKind::less_grease_taken, kPort) != nullptr);
+  CHECK(count(r, FindingKind::record_suspect) == 0);
+  // Where they are nearly as large as before, they are of their own.
+  const VesselReview by_habit =
+      Tess{[](int k, int d, double usual) { return k == kPort && d > 400 ? 85.0 : usual; }}.review();
+  CHECK(count(by_habit, FindingKind::record_suspect) == 1);
+  const Finding* const f = find(by_habit, FindingKind::record_suspect, kPort);
+  REQUIRE(f != nullptr);
+  REQUIRE(f->likely_causes.size() == 2);
+  CHECK_THAT(f->likely_causes[1], Catch::Contains("meets pressure in the grease path"));
+}
+
 TEST_CASE("less grease: all shafts on one day are one matter of unit or gun", "[analysis][review]") {
   const VesselReview r = Tess{[](int, int d, double usual) { return d > 600 ? usual / 10 : usual; }}.review();
   REQUIRE(count(r, FindingKind::less_grease_taken) == 1);
@@ -261,8 +277,8 @@ TEST_CASE("less grease: among errors of fill, duty and season falls are told and
   WashoutPrior prior;
   prior.fill_sd_cm3 = 12;
   prior.duty_sd = 0.15;
-  // Two years of 250 h between greasings; from the 21st on it takes `factor` of what it took. `share`: of a washout that
-  // is large beside the errors of fill.
+  // Two years of 250 h between greasings; from the 21st on it takes `factor` of what it took. `share`: of a washout
+  // that is large beside the errors of fill.
   const auto told = [&](double factor, double season, double share = 1) {
     int n = 0;
     for (int k = 0; k < kShafts; ++k) {
