@@ -55,6 +55,7 @@ struct Rivals {
   bool person_changed = false, gun_changed = false;
   const Logged<Work>* contact = nullptr;
   bool water_seen = false;
+  std::optional<double> meter;  ///< hours beside the other shafts' since the rise, over those before; where that fell
 };
 
 bool undoes(const Estimate& fall, const Estimate& rise) {
@@ -94,6 +95,30 @@ void look_at_greasings(const ReviewContext& c, ShaftId shaft, const When& began,
   out.gun_changed = disjoint(gun_before, gun_after);
 }
 
+/// Hours of the shaft, and of the ship's other shafts, between two moments; as read.
+std::pair<double, double> hours_beside(const ReviewContext& c, ShaftId shaft, Instant a, Instant b) {
+  std::pair<double, double> out;
+  for (const Shaft& s : c.log.shafts)
+    if (const HoursCurve* curve = c.curve(s.id); curve != nullptr && curve->first() <= a && curve->last() >= b)
+      (s.id == shaft ? out.first : out.second) += curve->run_h(a, b);
+  return out;
+}
+
+/// A meter that runs slow makes the same loss fall on fewer hours: it fell behind the other shafts' by what the loss
+/// rose.
+std::optional<double> meter_that_fell(const ReviewContext& c, ShaftId shaft, const WashoutShift& shift) {
+  constexpr double kFellBehind = 0.75, kLike = 1.33, kFewest_h = 50;
+  const HoursCurve* own = c.curve(shaft);
+  if (own == nullptr) return std::nullopt;
+  const Instant from = std::max(own->first(), shift.began.low - std::chrono::days{365});
+  const auto [before, others_before] = hours_beside(c, shaft, from, shift.began.low);
+  const auto [after, others_after] = hours_beside(c, shaft, shift.began.high, std::min(own->last(), c.as_of));
+  if (before < kFewest_h || others_before < kFewest_h || others_after < kFewest_h) return std::nullopt;
+  const double fell = after / others_after / (before / others_before);
+  const double undone = fell * shift.factor.value;
+  return fell < kFellBehind && undone < kLike && undone > 1 / kLike ? std::optional{fell} : std::nullopt;
+}
+
 Rivals rivals_of(const ReviewContext& c, ShaftId shaft, const WashoutShift& shift) {
   Rivals out;
   for (const auto& [other, result] : c.washouts) {
@@ -103,6 +128,7 @@ Rivals rivals_of(const ReviewContext& c, ShaftId shaft, const WashoutShift& shif
   }
   out.others_falling = falling_at(c, shaft, shift);
   out.contact = contact_near(c, shaft, shift.began);
+  out.meter = meter_that_fell(c, shaft, shift);
   look_at_greasings(c, shaft, shift.began, out);
   return out;
 }
@@ -249,6 +275,13 @@ void report_rise(const ReviewContext& c, ShaftId shaft, const WashoutResult& w, 
     present.emplace_back("one_shaft");
     if (rivals.others > 0 && rivals.others_rising == 0 && rivals.others_falling.empty())
       f.summary += "; the ship's other shafts stay as they were";
+  }
+  if (rivals.meter && !told.is_high) {
+    f.summary += fmt::format(
+        "; beside the other shafts' its hour meter shows {} of what it showed before: if it runs slow, the bearing "
+        "loses what it lost",
+        figure_text(*rivals.meter));
+    present.emplace_back("meter_slow");
   }
   if (rivals.water_seen) present.emplace_back("water_seen");
   say_who(rivals, f, present);

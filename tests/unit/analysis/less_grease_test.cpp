@@ -58,6 +58,17 @@ class Tess {
     return *this;
   }
 
+  /// From a day on it shows a share of the hours run.
+  Tess& slow_meter(int shaft, int from, double share) {
+    for (Logged<Hours>& h : log_.hours)
+      if (h.shaft == ShaftId{shaft + 1} && h.at > day(from)) {
+        const double beyond_h = 12 * (static_cast<double>((h.at - day(from)).count()) / 86400);
+        h.what.reading =
+            HoursReading::from_base(h.what.reading.base() - static_cast<std::int64_t>((1 - share) * beyond_h * 3600));
+      }
+    return *this;
+  }
+
   [[nodiscard]] VesselReview review() const {
     return review_fleet(std::vector<VesselLog>{log_}, day(last_ - 1), 1, true).vessels.at(0);
   }
@@ -262,6 +273,22 @@ TEST_CASE("washout: a new seal that brings nothing back does not end the matter"
   Tess early{risen(2), 540};  // one greasing since tells nothing yet
   CHECK(find(early.work(WorkKind::seal_replaced, kPort, 500).review(), FindingKind::abnormal_washout, kPort) ==
         nullptr);
+}
+
+TEST_CASE("washout: a rise by what its hour meter fell behind the others names the meter", "[analysis][review]") {
+  const auto usual = [](int, int, double x) { return x; };
+  const VesselReview r = Tess{usual}.slow_meter(kPort, 400, 0.4).review();
+  const Finding* f = find(r, FindingKind::abnormal_washout, kPort);
+  if (f == nullptr) f = find(r, FindingKind::seal_wear, kPort);
+  REQUIRE(f != nullptr);
+  CHECK_THAT(f->summary, Catch::Contains("its hour meter shows 0.4") && Catch::Contains("if it runs slow"));
+  CHECK_THAT(f->likely_causes.front(), Catch::Contains("the hour meter runs slow"));
+  // A true rise on a meter that goes as the others do is none of it.
+  const VesselReview risen = Tess{[](int k, int d, double x) { return k == kPort && d > 400 ? 2.5 * x : x; }}.review();
+  f = find(risen, FindingKind::abnormal_washout, kPort);
+  if (f == nullptr) f = find(risen, FindingKind::seal_wear, kPort);
+  REQUIRE(f != nullptr);
+  CHECK_THAT(f->summary, !Catch::Contains("hour meter"));
 }
 
 TEST_CASE("less grease: among errors of fill, duty and season falls are told and sound bearings are not",
