@@ -20,9 +20,9 @@ namespace {
 constexpr bool kYes = true, kNo = false;
 constexpr EntryField kVessel{"vessel", "CODE", "the ship", kYes, kYes};
 constexpr EntryField kShaft{"shaft", "CODE", "the shaft", kYes, kYes};
-constexpr EntryField kShaftIfAny{"shaft", "CODE", "the shaft, where it is about one", kNo, kNo};
+constexpr EntryField kShaftIfAny{"shaft", "CODE", "the shaft, where it is about one", kNo, kYes};
 constexpr EntryField kLubricator{"lubricator", "CODE", "the lubricator", kYes, kYes};
-constexpr EntryField kLubricatorIfAny{"lubricator", "CODE", "the lubricator, where it is about one", kNo, kNo};
+constexpr EntryField kLubricatorIfAny{"lubricator", "CODE", "the lubricator, where it is about one", kNo, kYes};
 constexpr EntryField kAt{"at", "TIME", "when it happened, on the ship's clock; else now", kNo, kNo};
 constexpr EntryField kAmount{"amount", "N", "how much grease went in; the unit may follow: \"60 strokes\"", kYes, kYes};
 constexpr EntryField kUnit{"unit", "UNIT", "cm3, ml, l, g, kg, oz, lb or strokes", kYes, kYes};
@@ -73,22 +73,22 @@ constexpr EntryField kGreasing[] = {
     kRemark};
 constexpr EntryField kAlarm[] = {
     kVessel,
+    {"raised_at", "TIME", "when it came, on the ship's clock; else now", kNo, kYes},
     kLubricator,
     kShaftIfAny,
-    {"raised_at", "TIME", "when it came, on the ship's clock; else now", kNo, kNo},
-    {"cleared_at", "TIME", "when it went; left out while it stands", kNo, kYes},
     {"alarm", "WHAT", "low_level, empty, no_pressure, high_pressure, cycle_fault, power_fault or other", kYes, kYes},
+    {"cleared_at", "TIME", "when it went; left out while it stands", kNo, kYes},
     kBy,
     kRemark};
 constexpr EntryField kWork[] = {
     kVessel,
-    kShaftIfAny,
-    kLubricatorIfAny,
     kAt,
     {"work", "WHAT",
      "seal_replaced, bearing_replaced, metering_replaced, setting_corrected, line_repaired, pump_repaired, bled, "
      "controller_changed, lubricator_off, lubricator_on, purged, contact, docked, undocked or other",
      kYes, kYes},
+    kShaftIfAny,
+    kLubricatorIfAny,
     kBy,
     kRemark};
 constexpr EntryField kInspection[] = {kVessel,
@@ -234,6 +234,8 @@ Draft read(const Register& reg, Instant now, Kind kind, const Texts& texts) {
     if (!is_missing && (has_moment || f.column != when)) draft.faults.push_back({f.column, f.text()});
   }
   for (const Fault& f : parsed.warnings) draft.odd.push_back(f.text());
+  if (texts.get(Column::ended) == name_of(Ended::not_done) && texts.get(Column::remark).empty())
+    draft.odd.emplace_back("not done, and no remark says why");
   return draft;
 }
 

@@ -6,6 +6,7 @@
 #include "base/text.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
+#include "interchange/fields.hpp"
 #include "reports/record_report.hpp"
 
 #include <algorithm>
@@ -129,54 +130,142 @@ std::string without_blanks(std::string text) {
   return text;
 }
 
-/// Asks a person for what is missing, until all of it is there. \return false when the input ended
-bool ask_for_values(Console& console, Database& db, const Register& reg, Instant now, Kind kind, NamedTexts& texts) {
-  std::optional<Known> known;
-  bool has_looked = false;
-  if (reg.vessels.size() == 1 && !is_given(texts, "vessel")) set(texts, "vessel", reg.vessels.front().code);
-  for (const EntryField& f : fields_of(kind)) {
-    if (!f.is_asked || is_given(texts, f.name)) continue;
-    const Draft so_far = draft_record(reg, now, kind, texts);
-    const bool is_missing = std::find(so_far.missing.begin(), so_far.missing.end(), f.name) != so_far.missing.end();
-    if (f.is_required && !is_missing) continue;  // goes without saying
-    if (f.name == "gun" && text_of(texts, "unit") != "strokes" && !text_of(texts, "amount").ends_with("strokes"))
-      continue;
-    const bool has_unit = text_of(texts, "amount").find_first_not_of("0123456789. ") != std::string::npos;
-    if (f.name == "unit" && (text_of(texts, "amount").empty() || has_unit)) continue;
-    if ((f.name == "amount" || f.name == "unit" || f.name == "purge") && text_of(texts, "ended") == "not_done")
-      continue;
-    const std::string codes = codes_on_board(reg, texts, f.name);
-    if (f.name == "gun" && codes.find(',') == std::string::npos) {
-      if (!codes.empty()) set(texts, "gun", codes);
-      continue;
+bool is_subject(const EntryField& f) { return f.name == "shaft" || f.name == "lubricator"; }
+
+/// Work of a shaft or a lubricator that names neither.
+bool lacks_subject(Kind kind, const NamedTexts& texts) {
+  if (kind != Kind::work || !text_of(texts, "shaft").empty() || !text_of(texts, "lubricator").empty()) return false;
+  const auto work = parse_work_kind(text_of(texts, "work"));
+  return work && needs_subject(*work);
+}
+
+/// Asks a person for what is missing, until all of it is there.
+class Questions {
+ public:
+  Questions(Console& console, Database& db, const Register& reg, Instant now, Kind kind, NamedTexts& texts)
+      : console_{console}, db_{db}, reg_{reg}, now_{now}, kind_{kind}, texts_{texts} {}
+
+  /// \return false when the input ended
+  bool ask_all() {
+    if (reg_.vessels.size() == 1 && !is_given(texts_, "vessel")) set(texts_, "vessel", reg_.vessels.front().code);
+    const bool is_of_either = kind_ == Kind::work || kind_ == Kind::alarm;
+    bool has_subject = false;
+    for (const EntryField& f : fields_of(kind_)) {
+      if (is_of_either && is_subject(f)) {
+        if (!has_subject && !ask_subject()) return false;
+        has_subject = true;
+      } else if (is_worth_asking(f) && ask(f, what_of(f), f.is_required) == Answer::ended) {
+        return false;
+      }
     }
-    if (!has_looked && f.name != "vessel" && f.name != "shaft" && f.name != "lubricator") {
-      has_looked = true;
-      if (const auto look = look_ahead(db, reg, now, kind, texts)) known = told(*look, kind, reg);
-      if (known && !known->last.empty()) console.err(fmt::format("last: {}\n", known->last));
-      if (known && !known->expected.empty()) console.err(fmt::format("expected: {}\n", known->expected));
-    }
+    return true;
+  }
+
+ private:
+  enum class Answer : std::uint8_t { ended, none, taken };
+
+  [[nodiscard]] bool is_not_done() const { return text_of(texts_, "ended") == "not_done"; }
+  [[nodiscard]] std::string what_of(const EntryField& f) const {
+    if (f.name == "remark") return "why it was not done";
+    const std::string codes = codes_on_board(reg_, texts_, f.name);
+    return codes.empty() ? std::string{f.what} : codes;
+  }
+  [[nodiscard]] bool is_missing(std::string_view field) const {
+    const Draft so_far = draft_record(reg_, now_, kind_, texts_);
+    return std::find(so_far.missing.begin(), so_far.missing.end(), field) != so_far.missing.end();
+  }
+
+  /// Settles a gun that goes without saying.
+  bool is_worth_asking(const EntryField& f) {
+    if (is_given(texts_, f.name)) return false;
+    if (f.name == "remark") return is_not_done();
+    if (!f.is_asked) return false;
+    if ((f.is_required || f.name == "unit") && !is_missing(f.name)) return false;  // goes without saying
+    if (f.name == "purge" && is_not_done()) return false;
+    if (f.name != "gun") return true;
+    if (text_of(texts_, "unit") != "strokes" && !text_of(texts_, "amount").ends_with("strokes")) return false;
+    const std::string codes = codes_on_board(reg_, texts_, "gun");
+    if (codes.find(',') != std::string::npos) return true;
+    if (!codes.empty()) set(texts_, "gun", codes);
+    return false;
+  }
+
+  void tell_what_is_known(const EntryField& f) {
+    if (has_looked_ || f.name == "vessel" || is_subject(f)) return;
+    has_looked_ = true;
+    const auto look = look_ahead(db_, reg_, now_, kind_, texts_);
+    if (!look) return;
+    const Known known = told(*look, kind_, reg_);
+    if (!known.last.empty()) console_.err(fmt::format("last: {}\n", known.last));
+    if (!known.expected.empty()) console_.err(fmt::format("expected: {}\n", known.expected));
+  }
+
+  Answer ask(const EntryField& f, const std::string& what, bool is_needed) {
+    tell_what_is_known(f);
     for (;;) {
-      const auto answer = console.ask(fmt::format("{} ({}): ", f.name, codes.empty() ? f.what : codes));
-      if (!answer) return false;
+      const auto answer = console_.ask(fmt::format("{} ({}): ", f.name, what));
+      if (!answer) return Answer::ended;
       const std::string word = without_blanks(*answer);
-      if (word.empty() && !f.is_required) break;
+      if (word.empty() && !is_needed) return Answer::none;
       if (word.empty()) continue;
-      NamedTexts tried = texts;
+      NamedTexts tried = texts_;
       set(tried, f.name, word);
-      const Draft draft = draft_record(reg, now, kind, tried);
+      const Draft draft = draft_record(reg_, now_, kind_, tried);
       const auto fault = std::find_if(draft.faults.begin(), draft.faults.end(),
                                       [&f](const FieldFault& x) { return x.field == f.name; });
-      if (fault != draft.faults.end()) {
-        console.err(fault->text + '\n');
+      if (fault != draft.faults.end() && !(f.name == "work" && lacks_subject(kind_, tried))) {
+        console_.err(fault->text + '\n');
         continue;
       }
-      texts = std::move(tried);
-      break;
+      texts_ = std::move(tried);
+      return Answer::taken;
     }
   }
-  return true;
-}
+
+  [[nodiscard]] bool is_of_lubricator_first() const {
+    if (kind_ == Kind::alarm) return true;
+    switch (parse_work_kind(text_of(texts_, "work")).value_or(WorkKind::other)) {
+      case WorkKind::pump_repaired:
+      case WorkKind::controller_changed:
+      case WorkKind::lubricator_off:
+      case WorkKind::lubricator_on:
+        return true;
+      default:
+        return false;
+    }
+  }
+
+  /// The shaft or the lubricator of what may be about either; of the whole ship where that is allowed.
+  bool ask_subject() {
+    if (!text_of(texts_, "shaft").empty() || !text_of(texts_, "lubricator").empty()) return true;
+    const auto work = parse_work_kind(text_of(texts_, "work"));
+    if (work == WorkKind::docked || work == WorkKind::undocked) return true;
+    if (kind_ == Kind::alarm && !is_missing("lubricator")) return true;  // the only one goes without saying
+    std::vector<const EntryField*> fields;
+    for (const EntryField& f : fields_of(kind_))
+      if (is_subject(f) && !codes_on_board(reg_, texts_, f.name).empty()) fields.push_back(&f);
+    std::sort(fields.begin(), fields.end(), [](const auto* a, const auto* b) { return a->name > b->name; });
+    if (is_of_lubricator_first()) std::reverse(fields.begin(), fields.end());
+    while (!fields.empty()) {
+      for (const EntryField* f : fields) {
+        const Answer answer = ask(*f, what_of(*f) + "; empty where it is not about one", false);
+        if (answer != Answer::none) return answer == Answer::taken;
+      }
+      if (kind_ == Kind::work && !lacks_subject(kind_, texts_)) return true;
+      console_.err(fmt::format("{}: expected a shaft or a lubricator\n",
+                               kind_ == Kind::work ? text_of(texts_, "work") : std::string{name_of(kind_)}));
+    }
+    return true;
+  }
+
+  Console& console_;
+  Database& db_;
+  const Register& reg_;
+  Instant now_;
+  Kind kind_;
+  NamedTexts& texts_;
+  bool has_looked_ = false;
+};
 
 [[noreturn]] void refuse_missing(std::string_view path, Kind kind, const std::vector<std::string>& missing) {
   std::vector<std::string> names;
@@ -248,9 +337,9 @@ void add_kind(Command& add, const Surroundings& around, Kind kind, std::string w
     const Register reg = load_register_of(db, text_of(texts, "vessel"));
     const Instant now = around.clock.now_s();
     Draft draft = draft_record(reg, now, kind, texts);
-    if (!draft.missing.empty()) {
+    if (!draft.missing.empty() || (lacks_subject(kind, texts) && console.can_ask())) {
       if (!console.can_ask()) refuse_missing(fmt::format("add {}", name_of(kind)), kind, draft.missing);
-      if (!ask_for_values(console, db, reg, now, kind, texts)) {
+      if (!Questions{console, db, reg, now, kind, texts}.ask_all()) {
         console.err("\n");
         throw Error{Errc::usage, "the input ended; nothing was kept"};
       }

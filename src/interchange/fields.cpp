@@ -149,7 +149,7 @@ class RecordReader {
         const auto w = required_choice(Column::work, parse_work_kind, words_of_work_kind);
         if (w) d.work = *w;
         const bool is_whole_vessel = in_.word(Column::shaft).empty() && in_.word(Column::lubricator).empty();
-        if (w && is_whole_vessel && *w != WorkKind::docked && *w != WorkKind::undocked && *w != WorkKind::other) {
+        if (w && is_whole_vessel && needs_subject(*w)) {
           in_.refuse(Column::work,
                      fmt::format("\"{}\" needs a shaft or a lubricator; of a whole vessel expected docked, "
                                  "undocked or other",
@@ -204,6 +204,8 @@ class RecordReader {
                                     std::string_view why_unknown) {
     const auto unit = optional_choice(Column::unit, parse_unit, words_of_unit);
     const auto typed = in_.decimal(Column::amount);
+    if (typed && typed->mantissa < 0)
+      in_.refuse(Column::amount, fmt::format("{} is below 0; expected 0 or more", shown(in_.word(Column::amount))));
     if (in_.word(Column::unit).empty()) in_.refuse_missing(Column::unit, "one of " + words_of_unit());
     if (unit) {
       if (*unit == Unit::strokes && kind_ == Kind::refill) {
@@ -215,11 +217,7 @@ class RecordReader {
         return std::nullopt;
       }
     }
-    if (!unit || !typed) return std::nullopt;
-    if (typed->mantissa < 0) {
-      in_.refuse(Column::amount, fmt::format("{} is below 0; expected 0 or more", shown(in_.word(Column::amount))));
-      return std::nullopt;
-    }
+    if (!unit || !typed || typed->mantissa < 0) return std::nullopt;
     const bool is_mass = *unit == Unit::g || *unit == Unit::kg || *unit == Unit::oz || *unit == Unit::lb;
     const bool is_fixed = *unit == Unit::cm3 || *unit == Unit::ml || *unit == Unit::l;
     if (used == nullptr && registered) used = index_.find(*registered);
@@ -406,6 +404,10 @@ std::string Fault::text() const {
   if (line != 0) where += fmt::format("{}line {}", where.empty() ? "" : " ", line);
   if (!column.empty()) where += (where.empty() ? "" : ", ") + column;
   return where.empty() ? says : where + ": " + says;
+}
+
+bool needs_subject(WorkKind work) noexcept {
+  return work != WorkKind::docked && work != WorkKind::undocked && work != WorkKind::other;
 }
 
 ParsedRecord parse_record(Kind kind, const Fields& fields, const RegisterIndex& index, const FieldOptions& options) {

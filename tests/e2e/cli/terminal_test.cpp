@@ -94,6 +94,80 @@ TEST_CASE("terminal: add asks for what is missing, shows what was last, and asks
   CHECK_THAT(seen.screen, Contains("60 strokes of gun1 = 78 cm3, pressure"));  // the only gun goes without saying
 }
 
+TEST_CASE("terminal: work is asked for its shaft or its lubricator, and may be of the whole ship", "[e2e][terminal]") {
+  const Aboard aboard;
+  aboard.ok({"init"});
+  aboard.ok({"import", kShip.string()});
+  const auto add_work = [&](const std::vector<std::pair<std::string, std::string>>& answers) {
+    return at_terminal(aboard.dir.path(), {"add", "work", "at=2026-02-20T10:00"}, answers);
+  };
+  const Seen shaft = add_work({{"work (", "seal_replaced"},
+                               {"shaft (fin_port, fin_stbd; empty where it is not about one): ", ""},
+                               {"lubricator (lub1; empty where it is not about one): ", ""},
+                               {"seal_replaced: expected a shaft or a lubricator", "fin_port"}});
+  INFO(shaft.screen);
+  CHECK_THAT(shaft.screen, Contains("kept: work T-01 fin_port, 2026-02-20 10:00 (09:00 UTC): seal replaced"));
+  const Seen lubricator = add_work({{"work (", "lubricator_off"}, {"lubricator (lub1; ", "lub1"}});
+  INFO(lubricator.screen);
+  CHECK_THAT(lubricator.screen, Contains("kept: work T-01 lub1, "));
+  const Seen ship = add_work({{"work (", "other"}, {"shaft (", ""}, {"lubricator (", ""}});
+  INFO(ship.screen);
+  CHECK(ship.code == 0);
+  CHECK_THAT(ship.screen, Contains(": other"));
+  const Seen docked = add_work({{"work (", "docked"}});
+  INFO(docked.screen);
+  CHECK(docked.code == 0);
+  const Seen named =
+      at_terminal(aboard.dir.path(), {"add", "work", "work=bled", "at=2026-02-21"}, {{"shaft (", "fin_stbd"}});
+  INFO(named.screen);
+  CHECK_THAT(named.screen, Contains("kept: work T-01 fin_stbd"));
+}
+
+TEST_CASE("terminal: a number below 0 is no amount, and its unit is asked for after it", "[e2e][terminal]") {
+  const Aboard aboard;
+  aboard.ok({"init"});
+  aboard.ok({"import", kShip.string()});
+  const Seen seen = at_terminal(aboard.dir.path(), {"add", "greasing", "shaft=fin_port", "at=2026-02-20T10:00"},
+                                {{"ended (", "pressure"},
+                                 {"amount (", "-5"},
+                                 {"amount: -5 is below 0; expected 0 or more", "78"},
+                                 {"unit (", "cm3"},
+                                 {"purge (", ""}});
+  INFO(seen.screen);
+  CHECK(seen.code == 0);
+  CHECK_THAT(seen.screen, Contains("): 78 cm3, pressure"));
+}
+
+TEST_CASE("terminal: an alarm is asked for in the order of a watch: when, where, what, and whether it has gone",
+          "[e2e][terminal]") {
+  const Aboard aboard;
+  aboard.ok({"init"});
+  aboard.ok({"import", kShip.string()});
+  const Seen seen = at_terminal(
+      aboard.dir.path(), {"add", "alarm"},
+      {{"raised_at (", "2026-02-20T10:00"}, {"alarm (", "low_level"}, {"cleared_at (", "2026-02-20T10:30"}});
+  INFO(seen.screen);
+  CHECK_THAT(seen.screen, Contains("kept: alarm T-01 lub1, 2026-02-20 10:00 (09:00 UTC): low level, cleared"));
+}
+
+TEST_CASE("terminal: a greasing that was not done is asked why, and questioned where nobody says", "[e2e][terminal]") {
+  const Aboard aboard;
+  aboard.ok({"init"});
+  aboard.ok({"import", kShip.string()});
+  const std::vector<std::string> args{"add", "greasing", "shaft=fin_port", "at=2026-02-20T10:00"};
+  const Seen why = at_terminal(aboard.dir.path(), args,
+                               {{"ended (", "not_done"}, {"remark (why it was not done): ", "hatch under cargo"}});
+  INFO(why.screen);
+  CHECK(why.code == 0);
+  CHECK_THAT(why.screen, !Contains("odd:"));
+  CHECK_THAT(aboard.ok({"list", "--from", "2026-02-20", "--csv"}), Contains("hatch under cargo"));
+  const Seen no =
+      at_terminal(aboard.dir.path(), args, {{"ended (", "not_done"}, {"remark (", ""}, {"with it: ", "no"}});
+  INFO(no.screen);
+  CHECK_THAT(no.screen, Contains("odd: not done, and no remark says why"));
+  CHECK_THAT(no.screen, Contains("nothing was kept"));
+}
+
 TEST_CASE("terminal: an odd value is kept only when the person says so, with the remark", "[e2e][terminal]") {
   const Aboard aboard;
   aboard.ok({"init"});
