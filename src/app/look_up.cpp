@@ -2,6 +2,7 @@
 
 #include "base/error.hpp"
 #include "base/text.hpp"
+#include "interchange/field_reader.hpp"
 
 #include <algorithm>
 #include <string>
@@ -69,6 +70,9 @@ Zone zone_of(const Register& reg, VesselId vessel) {
 
 Stamp get_moment(std::string_view option, std::string_view text, const Zone& zone) {
   if (const auto stamp = parse_stamp(text, zone)) return *stamp;
+  if (is_beyond_years(text))
+    throw Error{Errc::usage, fmt::format("{}: \"{}\" is out of range; expected a time from 1970-01-01 to 2099-12-31",
+                                         option, shown(text))};
   throw Error{Errc::usage,
               fmt::format("{}: \"{}\" is not a time; expected 2026-03-14 or 2026-03-14T08:10, with Z or an "
                           "offset like +02:00 where another clock is meant",

@@ -223,6 +223,7 @@ Draft read(const Register& reg, Instant now, Kind kind, const Texts& texts) {
   FieldOptions options;
   options.now = now;
   options.source = "typed";
+  options.is_typed = true;
   const RegisterIndex index{reg};
   ParsedRecord parsed = parse_record(kind, texts.fields(), index, options);
   if (draft.missing.empty()) draft.entry = std::move(parsed.entry);

@@ -60,6 +60,19 @@ std::optional<Decimal> parse_decimal(std::string_view text, bool decimal_comma) 
   return d;
 }
 
+bool may_part_thousands(std::string_view text) noexcept {
+  if (!text.empty() && (text.front() == '-' || text.front() == '+')) text.remove_prefix(1);
+  const std::size_t comma = text.find(',');
+  if (comma == std::string_view::npos || comma < 1 || comma > 3 || text.front() == '0') return false;
+  const std::string_view before = text.substr(0, comma), after = text.substr(comma + 1);
+  return after.size() == 3 && before.find_first_not_of("0123456789") == std::string_view::npos &&
+         after.find_first_not_of("0123456789") == std::string_view::npos;
+}
+
+std::optional<Decimal> parse_typed_decimal(std::string_view text) {
+  return parse_decimal(text, !may_part_thousands(text));
+}
+
 std::string format_decimal(const Decimal& d) {
   std::string digits = std::to_string(d.mantissa < 0 ? -d.mantissa : d.mantissa);
   if (d.scale > 0) {

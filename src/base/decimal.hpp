@@ -24,6 +24,12 @@ struct Decimal {
 /// \return empty when the text is anything else
 std::optional<Decimal> parse_decimal(std::string_view text, bool decimal_comma = false);
 
+/// Whether the comma of a number may part thousands as well as decimals: "1,234" and "-12,500", not "12,5" or "0,125".
+bool may_part_thousands(std::string_view text) noexcept;
+
+/// As parse_decimal, of what a person typed: ',' is taken as the decimal sign unless it may part thousands.
+std::optional<Decimal> parse_typed_decimal(std::string_view text);
+
 /// Inverse of parse_decimal, keeping the digits that were written: {150, 2} is "1.50".
 std::string format_decimal(const Decimal& d);
 

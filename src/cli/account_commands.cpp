@@ -7,6 +7,8 @@
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
 
+#include <filesystem>
+#include <system_error>
 #include <termios.h>
 #include <unistd.h>
 
@@ -62,10 +64,21 @@ std::filesystem::path file_of(const AccountWords& words) {
   return *words.file;
 }
 
-Command& add_one(Command& account, AccountWords& words, const char* name, std::string what, bool with_name) {
+/// The same, that is there.
+std::filesystem::path kept_file_of(const AccountWords& words) {
+  std::filesystem::path file = file_of(words);
+  std::error_code ec;
+  if (!std::filesystem::exists(file, ec))
+    throw Error{Errc::not_found, fmt::format("--accounts: \"{}\" is not there; expected a file made by account add",
+                                             shown(*words.file))};
+  return file;
+}
+
+Command& add_one(Command& account, AccountWords& words, const char* name, std::string what, bool with_name,
+                 std::string_view of_file = "the file of accounts") {
   Command& c = account.add(name, std::move(what));
   if (with_name) c.argument("NAME", words.name, "whose", true);
-  c.option("--accounts", "FILE", words.file, "the file of accounts; made when it is not there");
+  c.option("--accounts", "FILE", words.file, std::string{of_file});
   return c;
 }
 
@@ -79,7 +92,8 @@ void add_account_commands(Command& root, const Surroundings& around) {
       "mailed. The passphrase is asked for, or read as a line of standard input.";
 
   const auto add_words = std::make_shared<AccountWords>();
-  Command& add = add_one(account, *add_words, "add", "let somebody in", true);
+  Command& add =
+      add_one(account, *add_words, "add", "let somebody in", true, "the file of accounts; made when it is not there");
   add.option("--role", "ROLE", add_words->role, "crew, chief_engineer, superintendent or reader");
   add.option("--vessel", "CODE", add_words->vessel, "whose log the crew or the chief engineer keeps");
   add.run = [&around, add_words](Console& console) {
@@ -100,7 +114,9 @@ void add_account_commands(Command& root, const Surroundings& around) {
   const auto list_words = std::make_shared<AccountWords>();
   Command& list = add_one(account, *list_words, "list", "who may come in", false);
   list.run = [list_words](Console& console) {
-    for (const Account& a : load_accounts(file_of(*list_words)))
+    const std::vector<Account> accounts = load_accounts(kept_file_of(*list_words));
+    if (accounts.empty()) console.out("no account\n");
+    for (const Account& a : accounts)
       console.out(fmt::format("{} {}{}{}\n", a.name, name_of(a.role), a.vessel.empty() ? "" : " of ", a.vessel));
     return kDone;
   };
@@ -108,7 +124,7 @@ void add_account_commands(Command& root, const Surroundings& around) {
   const auto remove_words = std::make_shared<AccountWords>();
   Command& remove = add_one(account, *remove_words, "remove", "let somebody in no more; sessions end at once", true);
   remove.run = [remove_words](Console& console) {
-    remove_account(file_of(*remove_words), *remove_words->name);
+    remove_account(kept_file_of(*remove_words), *remove_words->name);
     console.out(fmt::format("account {} is gone\n", *remove_words->name));
     return kDone;
   };
@@ -116,7 +132,7 @@ void add_account_commands(Command& root, const Surroundings& around) {
   const auto phrase_words = std::make_shared<AccountWords>();
   Command& phrase = add_one(account, *phrase_words, "passphrase", "change a passphrase", true);
   phrase.run = [phrase_words](Console& console) {
-    const auto file = file_of(*phrase_words);
+    const auto file = kept_file_of(*phrase_words);
     change_passphrase(file, *phrase_words->name, read_passphrase(console));
     console.out(fmt::format("account {} has a new passphrase\n", *phrase_words->name));
     return kDone;

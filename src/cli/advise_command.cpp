@@ -21,7 +21,7 @@ struct AdviseWords : ViewWords {
 };
 
 double get_number(std::string_view option, const std::string& text, double most) {
-  const auto n = parse_decimal(text);
+  const auto n = parse_typed_decimal(text);
   if (!n || n->mantissa <= 0 || n->value() > most)
     throw Error{Errc::usage, fmt::format("{}: \"{}\" is not a number above 0, up to {}", option, shown(text), most)};
   return n->value();

@@ -98,7 +98,7 @@ void add_due(Command& root, const Surroundings& around) {
     const ReviewRequest request = words->request();
     double days = 30;
     if (words->days) {
-      const auto n = parse_decimal(*words->days);
+      const auto n = parse_typed_decimal(*words->days);
       if (!n || n->mantissa < 0 || n->value() > 3660)
         throw Error{Errc::usage, fmt::format("--days: \"{}\" is not a number from 0 to 3660", shown(*words->days))};
       days = n->value();

@@ -32,22 +32,22 @@ T find_on_board(const FieldReader& in, Column c, const RegisterIndex::OnBoard& v
   return nullptr;
 }
 
-std::optional<int> year_of(std::string_view text) {
-  if (text.size() < 10 || text[4] != '-') return std::nullopt;
-  int year = 0;
-  for (std::size_t i = 0; i < 4; ++i) {
-    if (text[i] < '0' || text[i] > '9') return std::nullopt;
-    year = year * 10 + (text[i] - '0');
-  }
-  return year;
-}
-
 }  // namespace
 
 std::string_view trimmed(std::string_view text) noexcept {
   while (!text.empty() && (text.front() == ' ' || text.front() == '\t')) text.remove_prefix(1);
   while (!text.empty() && (text.back() == ' ' || text.back() == '\t')) text.remove_suffix(1);
   return text;
+}
+
+bool is_beyond_years(std::string_view time) noexcept {
+  if (time.size() < 10 || time[4] != '-') return false;
+  int year = 0;
+  for (const char c : time.substr(0, 4)) {
+    if (c < '0' || c > '9') return false;
+    year = year * 10 + (c - '0');
+  }
+  return year < 1970 || year > 2099;
 }
 
 std::string suggestion(std::string_view word, const std::vector<std::string_view>& candidates) {
@@ -95,13 +95,21 @@ constexpr std::size_t kMostDigits = 15;  // of parse_decimal()
 std::optional<Decimal> FieldReader::decimal(Column c) const {
   const std::string_view text = word(c);
   if (text.empty()) return std::nullopt;
-  const auto out = parse_decimal(text, options_->is_decimal_comma);
+  const auto out = options_->is_typed ? parse_typed_decimal(text) : parse_decimal(text, options_->is_decimal_comma);
   if (!out) {
+    if (options_->is_typed && may_part_thousands(text)) {
+      std::string whole{text}, parted{text};
+      whole.erase(whole.find(','), 1);
+      parted[parted.find(',')] = '.';
+      refuse(c, fmt::format("\"{}\" may be {} or {}; expected one of these, without a comma", text, whole, parted));
+      return std::nullopt;
+    }
     if (text.size() > kMostDigits && text.find_first_not_of("0123456789.,+-") == std::string_view::npos) {
       refuse(c, fmt::format("\"{}\" is too long a number; expected at most {} digits", shown(text), kMostDigits));
       return std::nullopt;
     }
-    const bool would_be_with_comma = !options_->is_decimal_comma && parse_decimal(text, true).has_value();
+    const bool would_be_with_comma =
+        !options_->is_decimal_comma && !options_->is_typed && parse_decimal(text, true).has_value();
     refuse(c, fmt::format("\"{}\" is not a number{}", shown(text),
                           would_be_with_comma ? "; expected a decimal point (a comma only in files parted by \";\")"
                                               : "; expected plain digits such as 25 or 0.5"));
@@ -121,7 +129,8 @@ std::optional<std::int64_t> FieldReader::number(Column c, const NumberRule& rule
   }
   if (!is_exact) {
     refuse(c, rule.decimals == 0
-                  ? fmt::format("{} is not a whole number", shown(word(c)))
+                  ? fmt::format("{} is not a whole number; expected one from {} to {}", shown(word(c)), rule.least,
+                                rule.most)
                   : fmt::format("{} is told too finely; expected at most {} decimals", shown(word(c)), rule.decimals));
     return std::nullopt;
   }
@@ -142,8 +151,7 @@ std::optional<Stamp> FieldReader::stamp(Column c, const Zone& zone) const {
   if (text.empty()) return std::nullopt;
   const auto out = parse_stamp(text, zone);
   if (out) return out;
-  const auto year = year_of(text);
-  if (year && (*year < 1970 || *year > 2099)) {
+  if (is_beyond_years(text)) {
     refuse(c, fmt::format("\"{}\" is out of range; expected a time from 1970-01-01 to 2099-12-31", shown(text)));
   } else {
     refuse(c, fmt::format("\"{}\" is not a time; expected one such as 2026-03-14, 2026-03-14T08:10 or "

@@ -12,6 +12,9 @@ namespace shaftlog {
 /// Leading and trailing blanks off: codes, words, numbers and times; never texts.
 std::string_view trimmed(std::string_view text) noexcept;
 
+/// Whether a time is of a year that no record can be of: before 1970 or after 2099.
+bool is_beyond_years(std::string_view time) noexcept;
+
 /// A number's range and how finely it is taken.
 struct NumberRule {
   int decimals = 0;        ///< at most so many

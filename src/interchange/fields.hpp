@@ -33,6 +33,7 @@ struct Fault {
 
 struct FieldOptions {
   bool is_decimal_comma = false;  ///< also take "25,5"
+  bool is_typed = false;          ///< the same of one who can be asked again: "1,234" is refused
   Instant now{};                  ///< when a record that does not say so was recorded
   std::string_view source;        ///< where a record that does not say so comes from
   bool takes_any_name = false;    ///< also one longer than kMostInName, as another file may have kept it

@@ -47,7 +47,8 @@ TEST_CASE("draft: the unit may stand behind the amount, an amount alone has none
   };
   for (const auto& [text, number, unit] :
        {std::tuple{"60 strokes", "60", Unit::strokes}, std::tuple{"2.5kg", "2.5", Unit::kg},
-        std::tuple{"78 cm3", "78", Unit::cm3}, std::tuple{"78cm3", "78", Unit::cm3}}) {
+        std::tuple{"78 cm3", "78", Unit::cm3}, std::tuple{"78cm3", "78", Unit::cm3},
+        std::tuple{"2,5 kg", "2.5", Unit::kg}}) {
     INFO(text);
     const Draft d = draft(text);
     REQUIRE(d.entry);

@@ -65,3 +65,16 @@ TEST_CASE("decimal: parse is the inverse of format", "[base][decimal][property]"
     RC_ASSERT(parse_decimal(format_decimal(d)) == d);
   });
 }
+
+TEST_CASE("decimal: a typed comma is the decimal sign where it cannot part thousands", "[base]") {
+  using shaftlog::may_part_thousands;
+  using shaftlog::parse_typed_decimal;
+  CHECK(parse_typed_decimal("12,5") == parse_decimal("12.5"));
+  CHECK(parse_typed_decimal("0,125") == parse_decimal("0.125"));
+  CHECK(parse_typed_decimal("1234,567") == parse_decimal("1234.567"));
+  CHECK(parse_typed_decimal("1,234") == std::nullopt);
+  CHECK(parse_typed_decimal("1,234,567") == std::nullopt);
+  for (const char* text : {"1,234", "-12,500", "999,000"}) CHECK(may_part_thousands(text));
+  for (const char* text : {"", ",", "1,23", "1,2345", "0,125", "1234,567", "1.234", "1,2x4", "a,234"})
+    CHECK_FALSE(may_part_thousands(text));
+}

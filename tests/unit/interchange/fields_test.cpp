@@ -282,9 +282,31 @@ TEST_CASE("fields: alarms, work, inspections, cycles and levels", "[interchange]
   CHECK_FALSE(d.clearance_um);
   CHECK(faults(Kind::inspection, {kVessel, kShaft, kAt}) ==
         "water_pct: is missing; expected at least one of water_pct, iron_ppm, clearance_mm");
-  CHECK(faults(Kind::cycles, {kVessel, kLub, kAt, {count, "12.5"}}) == "count: 12.5 is not a whole number");
+  CHECK(faults(Kind::cycles, {kVessel, kLub, kAt, {count, "12.5"}}) ==
+        "count: 12.5 is not a whole number; expected one from 0 to 999999999999");
   CHECK(faults(Kind::level, {kVessel, kLub, kAt, {level_pct, "62.555"}}) ==
         "level_pct: 62.555 is told too finely; expected at most 2 decimals");
+}
+
+TEST_CASE("fields: what is typed may have a decimal comma, unless it may part thousands", "[interchange][fields]") {
+  FieldOptions typed;
+  typed.is_typed = true;
+  const auto of = [&](std::string_view text, const FieldOptions& options) {
+    return faults(Kind::greasing, {kVessel, kShaft, kAt, {amount, text}, {unit, "cm3"}, {ended, "pressure"}}, options);
+  };
+  CHECK(of("12,5", typed).empty());
+  CHECK(of("0,125", typed).empty());
+  CHECK(of("12.5", typed).empty());
+  CHECK(of("1,234", typed) == "amount: \"1,234\" may be 1234 or 1.234; expected one of these, without a comma");
+  for (const std::string_view odd : {"1,234,5", "1.234,5", "12,", ",5"})
+    CHECK(of(odd, typed) ==
+          "amount: \"" + std::string{odd} + "\" is not a number; expected plain digits such as 25 or 0.5");
+  const auto p =
+      parse(Kind::greasing, {kVessel, kShaft, kAt, {amount, "12,50"}, {unit, "cm3"}, {ended, "pressure"}}, typed);
+  REQUIRE(p.entry);
+  CHECK(std::get<Greasing>(p.entry->detail).amount->typed == "12.50");
+  CHECK(of("12,5", {}) ==
+        "amount: \"12,5\" is not a number; expected a decimal point (a comma only in files parted by \";\")");
 }
 
 TEST_CASE("fields: a withdrawal carries a reason and no values, which are read over", "[interchange][fields]") {
