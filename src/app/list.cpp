@@ -34,6 +34,15 @@ void list_records(Database& db, const ListRequest& request, const std::function<
   } else if (!request.shaft.empty() || !request.lubricator.empty()) {
     throw Error{Errc::usage, "a shaft or a lubricator is told by its vessel too: --vessel is missing"};
   }
+  const bool is_of_shaft =
+      request.kind == Kind::hours || request.kind == Kind::greasing || request.kind == Kind::inspection;
+  const bool is_of_lubricator =
+      request.kind == Kind::cycles || request.kind == Kind::level || request.kind == Kind::refill;
+  if ((is_of_shaft && !request.lubricator.empty()) || (is_of_lubricator && !request.shaft.empty()))
+    throw Error{Errc::usage,
+                fmt::format("--kind: \"{}\" is of a {}; expected {}", name_of(*request.kind),
+                            is_of_shaft ? "shaft" : "lubricator",
+                            is_of_shaft ? "--shaft in place of --lubricator" : "--lubricator in place of --shaft")};
   constexpr std::chrono::hours kHalfDay{12};  // a day alone is kept as its noon
   if (!request.from.empty()) {
     const Stamp s = get_moment("--from", request.from, zone);
@@ -43,6 +52,9 @@ void list_records(Database& db, const ListRequest& request, const std::function<
     const Stamp s = get_moment("--until", request.until, zone);
     query.until = s.precision == Precision::day ? s.utc + kHalfDay : s.utc;
   }
+  if (query.from && query.until && *query.until <= *query.from)
+    throw Error{Errc::usage, fmt::format("--until: {} is not after --from {}; expected a later one",
+                                         shown(request.until), shown(request.from))};
   if (!request.known.empty()) query.known = get_moment("--known", request.known, zone).utc;
   begin(reg);
   const LogRepository log{db};

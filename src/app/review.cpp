@@ -114,6 +114,14 @@ void require_known(const Register& reg, const ReviewRequest& request) {
     throw Error{Errc::not_found,
                 fmt::format("group \"{}\" has no vessel{}", shown(request.group), near_word(request.group, groups))};
   }
+  if (request.vessel.empty() || request.group.empty()) return;
+  const auto vessel =
+      std::find_if(reg.vessels.begin(), reg.vessels.end(), [&](const Vessel& v) { return v.code == request.vessel; });
+  if (vessel->group != request.group)
+    throw Error{
+        Errc::usage,
+        fmt::format("vessel \"{}\" is not of group \"{}\"; expected {}", shown(request.vessel), shown(request.group),
+                    vessel->group ? fmt::format("its own, {}", shown(*vessel->group)) : "no group: it has none")};
 }
 
 bool is_asked(const Vessel& vessel, const ReviewRequest& request) {
