@@ -4,6 +4,7 @@
 #include "base/text.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
+#include "cli/view_words.hpp"
 #include "reports/dossier_report.hpp"
 
 #include <fmt/format.h>
@@ -40,9 +41,7 @@ void add_history_commands(Command& root, const Surroundings& around) {
       "The program computes from what was written; it does not say who or what is to blame.";
   c.run = [&around, words](Console& console) {
     if (words->json && words->csv) throw Error{Errc::usage, "either --json or --csv"};
-    const bool is_pdf = words->out && words->out->ends_with(".pdf");
-    if (words->out && !is_pdf && !words->out->ends_with(".html"))
-      throw Error{Errc::usage, fmt::format("--out: \"{}\" ends in neither .html nor .pdf", shown(*words->out))};
+    const bool is_pdf = words->out && file_end(*words->out, {"html", "pdf"}) == "pdf";
     HistoryRequest request;
     request.vessel = *words->vessel;
     request.shaft = *words->shaft;

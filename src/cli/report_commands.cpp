@@ -38,8 +38,10 @@ struct ReportWords : ViewWords {
 
   [[nodiscard]] Format get_format() const {
     if (!format) {
-      if (out && out->ends_with(".xlsx")) return Format::xlsx;
-      return out && out->ends_with(".pdf") ? Format::pdf : Format::html;
+      if (!out) return Format::html;
+      const std::string end = file_end(*out, {"html", "pdf", "xlsx"});
+      if (end == "xlsx") return Format::xlsx;
+      return end == "pdf" ? Format::pdf : Format::html;
     }
     if (*format == "html") return Format::html;
     if (*format == "pdf") return Format::pdf;

@@ -21,7 +21,7 @@ struct SheetWords : ViewWords {
 
   /// "html", "pdf" or "txt"
   [[nodiscard]] std::string get_format() const {
-    if (!format) return !out ? "txt" : out->ends_with(".pdf") ? "pdf" : out->ends_with(".txt") ? "txt" : "html";
+    if (!format) return out ? file_end(*out, {"html", "pdf", "txt"}) : "txt";
     if (*format == "html" || *format == "pdf" || *format == "txt") return *format;
     throw Error{Errc::usage, fmt::format("--format: \"{}\" is not html, pdf or txt", shown(*format))};
   }

@@ -5,9 +5,22 @@
 #include "base/error.hpp"
 #include "base/text.hpp"
 
+#include <algorithm>
+
 #include <fmt/format.h>
 
 namespace shaftlog {
+
+std::string file_end(std::string_view file, std::initializer_list<std::string_view> ends) {
+  const std::size_t point = file.find_last_of("./");
+  std::string end{point == std::string_view::npos || file[point] != '.' ? "" : file.substr(point + 1)};
+  for (char& c : end)
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  if (std::find(ends.begin(), ends.end(), end) != ends.end()) return end;
+  std::string known;
+  for (const std::string_view e : ends) known += fmt::format("{}.{}", known.empty() ? "" : ", ", e);
+  throw Error{Errc::usage, fmt::format("--out: \"{}\" ends in none of {}", shown(file), known)};
+}
 
 void ViewWords::add_to(Command& c) {
   c.option("--as-of", "TIME", as_of, "only what had happened by then; a day is its noon in UTC; else now");

@@ -3,10 +3,16 @@
 #include "app/review.hpp"
 #include "cli/command.hpp"
 
+#include <initializer_list>
 #include <optional>
 #include <string>
+#include <string_view>
 
 namespace shaftlog {
+
+/// The end of a file's name in small letters, "pdf". \param ends those there are, without the point
+/// \throws Error{usage} another end, or none
+std::string file_end(std::string_view file, std::initializer_list<std::string_view> ends);
 
 /// The view that the commands about findings share: of when, of which ships, in which form.
 struct ViewWords {

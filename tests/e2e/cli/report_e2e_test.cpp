@@ -132,5 +132,7 @@ TEST_CASE("report: an empty database and a ship with no record make a page too",
   CHECK_THAT(aboard.ok({"report", "shaft", "T-01", "port", "--as-of", "2026-10-01"}),
              Contains("No record is about this shaft"));
   aboard.ok({"report", "vessel", "T-01", "--as-of", "2026-10-01", "--out", "v.pdf"});
+  aboard.ok({"report", "vessel", "T-01", "--as-of", "2026-10-01", "--out", "V.PDF"});
+  CHECK(read_text(aboard.dir / "V.PDF") == read_text(aboard.dir / "v.pdf"));
   CHECK_THAT(text_of_pdf(aboard.dir / "v.pdf", aboard.dir.path()), Contains("cavity capacity not known"));
 }
