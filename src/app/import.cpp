@@ -25,6 +25,9 @@ namespace {
 
 constexpr int kCache_MiB = 160;  // holds the index over the ids of a million records
 
+// As find_contradictions takes an amount for more than there is room for.
+constexpr double kOverCavity = 1.3, kOverReservoir = 1.05;
+
 using Put = RegisterRepository::Put;
 using Place = std::pair<std::size_t, std::uint64_t>;  // index of the file, line
 
@@ -77,6 +80,26 @@ class RejectsFile {
   char delimiter_;
   std::optional<std::size_t> reason_at_;
   std::string text_;
+};
+
+/// Lines of one file that are odd in one way: kept, counted, the first of them named.
+struct OddLines {
+  Column column;
+  std::string_view says;  ///< of many records
+  std::uint64_t count = 0;
+  std::vector<std::uint64_t> first;
+
+  void add(std::uint64_t line) {
+    constexpr std::size_t kNamed = 5;
+    ++count;
+    if (first.size() < kNamed) first.push_back(line);
+  }
+  [[nodiscard]] std::string text() const {
+    std::string lines;
+    for (const std::uint64_t line : first) lines += fmt::format("{}{}", lines.empty() ? "" : ", ", line);
+    return fmt::format("{} {} {}: line{} {}{}", count, count == 1 ? "record" : "records", says, count == 1 ? "" : "s",
+                       lines, count > first.size() ? fmt::format(" and {} more", count - first.size()) : "");
+  }
 };
 
 /// A correction or withdrawal whose target was not there yet when it was read.
@@ -189,6 +212,8 @@ class Import {
   }
 
   void read_log_file(LogFileReader& reader, Kind kind) {
+    future_ = {kind == Kind::alarm ? Column::raised_at : Column::at, "dated in the future"};
+    beyond_ = {Column::amount, "of more than the registered cavity or reservoir holds"};
     RecordStream stream{reader, kind, index_, field_options_, name_, keeps_rejects()};
     while (auto batch = stream.next()) {
       for (ReadRow& row : batch->rows) {
@@ -198,6 +223,31 @@ class Import {
       }
       count_rows(batch->rows.size(), batch->bytes_done);
     }
+    for (const OddLines* odd : {&future_, &beyond_})
+      if (odd->count > 0) warn({name_, odd->first.front(), std::string{name_of(odd->column)}, {}, odd->text()});
+  }
+
+  /// What second_look would question at entry and can be told from the row and the register alone.
+  void look_at(const Entry& entry, std::uint64_t line) {
+    if (entry.is_withdrawal()) return;
+    if (days_between(field_options_.now, entry.head.at.utc) > 1) future_.add(line);
+    std::optional<Amount> amount;
+    std::optional<Volume> most;
+    double over = kOverCavity;
+    if (const auto* g = std::get_if<Greasing>(&entry.detail)) {
+      amount = g->amount;
+      const Shaft* shaft = index_.find(entry.shaft);
+      if (const auto* set = shaft == nullptr ? nullptr : setting_at(shaft->settings, entry.head.at.utc))
+        most = set->cavity;
+    } else if (const auto* r = std::get_if<Refill>(&entry.detail)) {
+      amount = r->amount;
+      const Lubricator* lubricator = index_.find(entry.lubricator);
+      if (const auto* set = lubricator == nullptr ? nullptr : setting_at(lubricator->settings, entry.head.at.utc))
+        most = set->reservoir;
+      over = kOverReservoir;
+    }
+    if (amount && amount->volume && most && *most > Volume{} && in_cm3(*amount->volume) > over * in_cm3(*most))
+      beyond_.add(line);
   }
 
   /// A file of the register, or the one of remarks on findings or of verifications.
@@ -276,6 +326,7 @@ class Import {
     try {
       if (log_.add(entry)) {
         ++result_.files.back().added;
+        look_at(entry, line);
         return;
       }
     } catch (const Error& e) {
@@ -540,6 +591,7 @@ class Import {
   std::size_t file_ = 0;
   std::string name_;
   std::vector<Fault> row_faults_;
+  OddLines future_{}, beyond_{};
   std::vector<Pending> pending_;
   std::vector<std::pair<Place, Fault>> late_;
   std::map<Place, Fault> excluded_;

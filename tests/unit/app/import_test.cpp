@@ -74,6 +74,23 @@ TEST_CASE("import: a folder is kept, and importing it again adds nothing", "[app
   CHECK(check(b.db).faults.empty());
 }
 
+TEST_CASE("import: dates in the future and amounts beyond the room are kept and told once a file", "[app][import]") {
+  Bench b;
+  write_text(b.log / "hours.csv",
+             "vessel,shaft,at,meter_h\nT-01,port,2026-03-01T08:00,100\n"
+             "T-01,port,2029-03-01T08:00,200\nT-01,port,2029-04-01T08:00,300\n");
+  write_text(b.log / "refills.csv", "vessel,lubricator,at,amount,unit\nT-01,lub1,2026-03-01,99999,cm3\n");
+  const auto r = b.import();
+  CHECK(r.is_kept);
+  CHECK(r.fault_count == 0);
+  CHECK(b.all().size() == 4);
+  CHECK(r.warning_count == 2);
+  CHECK(texts(r.warnings) ==
+        "hours.csv line 3, at: 2 records dated in the future: lines 3, 4\n"
+        "refills.csv line 2, amount: 1 record of more than the registered cavity or reservoir holds: line 2\n");
+  CHECK(b.import().warning_count == 0);
+}
+
 TEST_CASE("import: two equal rows of one file are two records, in any order and any number of times", "[app][import]") {
   Bench b;
   write_text(
