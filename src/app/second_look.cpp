@@ -57,6 +57,23 @@ void drop(VesselLog& log, const Uuid& id) {
   for_each_list(log, [&](auto& records) { std::erase_if(records, [&](const auto& r) { return r.id == id; }); });
 }
 
+/// A new record that is dated long before the last one: a slip of the date, a clock that is wrong, or an old log that
+/// is written in late. \param log without the draft
+std::optional<std::string> odd_date(const VesselLog& log, const Entry& draft, Instant now) {
+  constexpr double kLong_d = 30;  // as for records written in late, see date slips (common practice, no source)
+  std::optional<Instant> last;
+  for_each_list(log, [&](const auto& records) {
+    for (const auto& r : records)
+      if (r.at <= now && (!last || r.at > *last)) last = r.at;
+  });
+  if (draft.head.replaces || !last) return std::nullopt;
+  const double days = days_between(draft.head.at.utc, *last);
+  if (days <= kLong_d) return std::nullopt;
+  const Zone zone = zone_of(log);
+  return fmt::format("dated {}, {:.0f} days before the ship's last record on {}: is the date right?",
+                     format_day(draft.head.at.utc, zone), days, format_day(*last, zone));
+}
+
 /// 90 % of a normal distribution lie within so many standard deviations.
 constexpr double kNormal95 = 1.6448536269514722;
 
@@ -169,6 +186,7 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
       if (e.head.id != draft.head.replaces) look.last = e;
   }
   if (draft.head.replaces) drop(log, *draft.head.replaces);
+  const std::optional<std::string> date = odd_date(log, draft, now);
   std::vector<std::string> odd;
   if (draft.kind == Kind::refill || draft.kind == Kind::level || draft.kind == Kind::cycles ||
       draft.kind == Kind::inspection) {
@@ -208,6 +226,7 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
       look.odd.push_back(fmt::format("{:.0f} cm3 is far from the usual {:.0f} to {:.0f}", in_cm3(*g.amount->volume),
                                      look.expected->low, look.expected->high));
   }
+  if (date) look.odd.push_back(*date);
   return look;
 }
 

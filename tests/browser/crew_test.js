@@ -169,6 +169,44 @@ test('an odd figure is said while it is typed, and kept all the same with a rema
   }
 });
 
+test('a tablet whose clock is wrong is asked about the date before anything is kept under it', async () => {
+  for (const [kind, subject, name, typed] of [['refill', 'lubricator=lub1', 'amount', '2.1'], ['alarm', 'lubricator=lub1', 'alarm', 'other']]) {
+    for (const days of [-900, -2, 4]) {
+      const page = await site.open('tablet');
+      await page.addInitScript((ms) => {
+        const now = Date.now;
+        Date.now = () => now() + ms;
+      }, days * 86400000);
+      const before = ship.records(kind).length;
+      await page.goto(`${home}/record/${kind}?${subject}`);
+      const field = `[name=${name}]`;
+      await looked(page, () => (kind === 'alarm' ? page.selectOption(field, typed) : page.fill(field, typed)));
+      await page.waitForSelector('.look li:has-text("this device\'s clock shows")');
+      if (days < -100) await page.waitForSelector('.look li:has-text("is the date right?")');
+      if (days > 0) await page.waitForSelector('.look li:has-text("it lies in the future")');
+      assert.match(await page.textContent('button.go'), /all the same/);
+      assert.equal(ship.records(kind).length, before);
+      if (kind === 'refill' && days === -900) await inspect(page, 'crew-clock', { isJudged: true });
+      await page.done();
+    }
+  }
+  const page = await site.open('tablet');  // and before it is typed to the end, the press itself looks
+  await page.addInitScript(() => {
+    const now = Date.now;
+    Date.now = () => now() - 900 * 86400000;
+  });
+  const before = ship.records('refill').length;
+  await page.goto(`${home}/record/refill?lubricator=lub1`);
+  await page.fill('[name=amount]', '2.1');
+  await page.click('button.go');
+  await page.waitForSelector('.look li:has-text("is the date right?")');
+  assert.equal(ship.records('refill').length, before);
+  await page.goto(`${home}/hours`);
+  await looked(page, () => page.fill('.row >> nth=0 >> .number', '99999'));
+  await page.waitForSelector('.row >> nth=0 >> .odd:has-text("this device\'s clock shows")');
+  await page.done();
+});
+
 test('a wrong figure is told beside its field and keeps nothing', async () => {
   const page = await site.open('phone', { foretold: /422/ });
   const before = ship.records('refill').length;

@@ -42,6 +42,8 @@
     var a = Math.abs(offset), two = function (n) { return (n < 10 ? '0' : '') + n; };
     return local + (offset === 0 ? 'Z' : (offset < 0 ? '-' : '+') + two(Math.floor(a / 60)) + ':' + two(a % 60));
   }
+  /** The moment that an empty field stands for, and that this device's clock tells it: the server compares the two. */
+  function ownMoment(form, name) { return [[name, shipTime(form)], ['clock', 'own']]; }
   function encoded(fields) {
     return fields.map(function (f) { return encodeURIComponent(f[0]) + '=' + encodeURIComponent(f[1]); }).join('&');
   }
@@ -217,11 +219,16 @@
     // Without script the server's id would do; with it every sending of one entry has one of its own.
     field(form, 'id').value = newId();
 
+    /** What will be sent: where no moment was typed, that of this device. */
+    function withMoment(fields) {
+      var when = field(form, 'at') || field(form, 'raised_at');
+      return when && !when.value ? fields.concat(ownMoment(form, when.name)) : fields;
+    }
     function look() {
       var fields = fieldsOf(form), key = encoded(fields.filter(function (f) { return f[0] !== 'id'; }));
       if (key === seen) return Promise.resolve();
       asked = key;
-      return patient('/api/look', fields).then(function (a) {
+      return patient('/api/look', withMoment(fields)).then(function (a) {
         if (asked !== key || a[0] !== 200) return;
         seen = key;
         form.oddities = a[1].odd;
@@ -241,13 +248,11 @@
       busy = true;
       clearTimeout(timer);
       remember(form);
-      var when = field(form, 'at') || field(form, 'raised_at');
       var id = field(form, 'id').value, wasOdd = (form.oddities || []).length > 0, before = seen;
       var fields = fieldsOf(form), key = encoded(fields.filter(function (f) { return f[0] !== 'id'; }));
       var right = field(form, 'right_remark');
+      var all = withMoment(fields);
       var send = function () {
-        var all = fields.slice();
-        if (when && !when.value) all.push([when.name, shipTime(form)]);
         if (right && right.value) all.push(['right_remark', right.value.trim()]);
         return patient('/api/records', all).then(function (a) {
           if (a[0] === 200 || a[0] === 201) {
@@ -277,7 +282,7 @@
         });
       };
       if (wasOdd && before === key) { send(); return; }  // it was said, and is meant
-      patient('/api/look', fields).then(function (a) {
+      patient('/api/look', all).then(function (a) {
         if (a[0] !== 200) { send(); return; }
         seen = key;
         form.oddities = a[1].odd;
@@ -329,10 +334,11 @@
     }
     window.addEventListener('scroll', note, { passive: true });
     window.addEventListener('resize', note);
-    function fieldsOfRow(row, at) {
-      var by = field(form, 'by');
+    function fieldsOfRow(row) {
+      var by = field(form, 'by'), typed = field(form, 'at').value.trim();
       var fields = [['kind', 'hours'], ['vessel', vessel], ['shaft', row.getAttribute('data-shaft')],
-        ['meter_h', numberOf(row)], ['at', at], ['id', row.querySelector('[type=hidden]').value]];
+        ['meter_h', numberOf(row)], ['id', row.querySelector('[type=hidden]').value]];
+      fields = fields.concat(typed ? [['at', typed]] : ownMoment(form, 'at'));
       if (by && by.value) fields.push(['by', by.value.trim()]);
       return fields;
     }
@@ -362,7 +368,7 @@
       note();
       if (!numberOf(row)) { row.querySelector('.odd').textContent = ''; return; }
       timers[shaft] = setTimeout(function () {
-        if (!busy) lookAt(row, fieldsOfRow(row, field(form, 'at').value || shipTime(form))).catch(function () {});
+        if (!busy) lookAt(row, fieldsOfRow(row)).catch(function () {});
       }, 350);
     });
     form.addEventListener('submit', function (e) {
@@ -378,12 +384,11 @@
       busy = true;
       Object.keys(timers).forEach(function (k) { clearTimeout(timers[k]); });
       remember(form);
-      var at = field(form, 'at').value || shipTime(form);
       var rows = Array.prototype.filter.call(form.querySelectorAll('.row'), numberOf);
       var kept = 0, left = 0;
       var step = function (i) {
         if (i >= rows.length) return Promise.resolve();
-        var row = rows[i], says = row.querySelector('.odd'), fields = fieldsOfRow(row, at);
+        var row = rows[i], says = row.querySelector('.odd'), fields = fieldsOfRow(row);
         var send = function () {
           return patient('/api/records', fields).then(function (a) {
             if (a[0] >= 500 || a[0] === 401 || a[0] === 429) throw new Error('later');
@@ -391,7 +396,7 @@
             kept++;
             row.remove();
           }).catch(function () {
-            wait(fields[5][1], fields, 'Hours ' + fields[2][1] + ': ' + fields[3][1]);
+            wait(fields[4][1], fields, 'Hours ' + fields[2][1] + ': ' + fields[3][1]);
             row.remove();
           });
         };

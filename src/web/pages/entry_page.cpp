@@ -226,6 +226,14 @@ void write_told(JsonWriter& out, const SecondLook& look, Kind kind, const Names&
   out.key("odd").texts(look.odd);
 }
 
+/// Where the moment is that of the browser's own clock, whether that clock is right: nobody has looked at the date.
+std::optional<std::string> odd_clock(const Request& q, const Stamp& at, Instant now) {
+  constexpr auto kApart = std::chrono::minutes{30};
+  if (value_of(q.form, "clock") != "own" || std::chrono::abs(at.utc - now) <= kApart) return std::nullopt;
+  return fmt::format("this device's clock shows {}, the server's {}: type the time if it is another", format_local(at),
+                     format_local({now, at.offset, Precision::minute}));
+}
+
 /// What the log would say, nothing kept.
 Response look(Site& site, const Request& q) {
   const Kind kind = kind_of(value_of(q.form, "kind"));
@@ -242,6 +250,8 @@ Response look(Site& site, const Request& q) {
   SecondLook told;
   if (draft.entry) told = second_look(db, *draft.entry, now);
   told.odd.insert(told.odd.begin(), draft.odd.begin(), draft.odd.end());
+  if (draft.entry)
+    if (auto clock = odd_clock(q, draft.entry->head.at, now)) told.odd.push_back(std::move(*clock));
   write_told(out, told, kind, names);
   out.key("says").text_or_null(draft.entry ? says(*draft.entry, names) : std::string{});
   out.key("faults").begin_list();

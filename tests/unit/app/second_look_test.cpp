@@ -42,6 +42,22 @@ TEST_CASE("second look: a refill of nothing is asked about", "[app][second_look]
   CHECK(look.odd.front() == "a refill of 0: nothing went in");
 }
 
+TEST_CASE("second look: a date long before the ship's last record is asked about", "[app][second_look]") {
+  TempDb t;
+  LogRepository{t.db}.add(t.entry(Kind::hours, 1, 100));
+  const auto odd = [&](int at_day, bool is_correction = false) {
+    Entry e = t.entry(Kind::work, 900, at_day);
+    e.detail = Work{WorkKind::other};
+    if (is_correction) e.head.replaces = nth_id(2);
+    return second_look(t.db, e, day(110).utc).odd;
+  };
+  CHECK(odd(75).empty());
+  CHECK(odd(110).empty());
+  REQUIRE(odd(60).size() == 1);
+  CHECK(odd(60).front().find("40 days before the ship's last record on ") != std::string::npos);
+  CHECK(odd(60, true).empty());
+}
+
 TEST_CASE("second look: without a level after, a refill is expected to reach the full mark", "[app][second_look]") {
   TempDb t;
   CHECK(second_look(t.db, refill(t, 10, 40, std::nullopt), day(10).utc).expected->value == Approx(3000));
