@@ -32,6 +32,23 @@ namespace {
 
 constexpr std::string_view kCookie = "shaftlog_session";
 
+std::string escaped_path(std::string_view path) {
+  std::string out;
+  for (const char c : path) out += c == '/' ? "/" : escaped_url(std::string_view{&c, 1});
+  return out;
+}
+
+/// Path and query as a browser would send them again.
+std::string address_of(const Request& q) {
+  std::string out = escaped_path(q.path);
+  char before = '?';
+  for (const auto& [name, text] : q.query) {
+    out += before + escaped_url(name) + "=" + escaped_url(text);
+    before = '&';
+  }
+  return out;
+}
+
 bool is_loopback(std::string_view address) { return address == "::1" || address.starts_with("127."); }
 
 std::string read_secret(const std::filesystem::path& file, bool is_private) {
@@ -205,7 +222,7 @@ class Server {
     if (!may(q.who, match.needs)) {
       if (q.who.role != Role::nobody) return refusal(q, 403, "that is not for this account to do");
       if (q.wants_json || q.method == Method::post) return refusal(q, 401, "sign in first");
-      return see_other("/sign-in" + query_text({{"then", q.path}}));
+      return see_other("/sign-in" + query_text({{"then", address_of(q)}}));
     }
     if (q.method == Method::post && !is_from_here(q))
       return refusal(q, 403, "the form is of another page or another run of the server; load the page again");
@@ -238,18 +255,14 @@ class AccessLog {
   AccessLog& operator=(const AccessLog&) = delete;
   void write(const Clock& clock, const Request& q, int status, std::size_t bytes, double ms) const {
     if (fd_ < 0) return;
-    const std::string line = fmt::format(
-        "{} {} {} {} {} {} {} {:.1f}\n", format_utc(clock.now_s()), q.address, q.who.name.empty() ? "-" : q.who.name,
-        q.method == Method::post ? "POST" : "GET", escaped_path(q.path), status, bytes, ms);
+    const std::string line =
+        fmt::format("{} {} {} {} {} {} {} {:.1f}\n", format_utc(clock.now_s()), q.address,
+                    q.who.name.empty() ? "-" : q.who.name, q.method == Method::post ? "POST" : "GET",
+                    escaped_path(std::string_view{q.path}.substr(0, 200)), status, bytes, ms);
     [[maybe_unused]] const auto written = ::write(fd_, line.data(), line.size());
   }
 
  private:
-  static std::string escaped_path(std::string_view path) {
-    std::string out;
-    for (const char c : path.substr(0, 200)) out += c == '/' ? "/" : escaped_url(std::string_view{&c, 1});
-    return out;
-  }
   int fd_ = -1;
 };
 

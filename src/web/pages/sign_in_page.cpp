@@ -1,13 +1,18 @@
 #include "web/pages/layout.hpp"
 #include "web/pages/pages.hpp"
 
+#include <algorithm>
+
 namespace shaftlog::web {
 
 namespace {
 
-/// Only a path of ours: never another site.
+/// Only an address of ours: never another site. Browsers take a backslash for a slash, and leave out tabs and ends of
+/// lines: "/<tab>/other" would lead there.
 std::string safe_path(std::string_view then) {
-  const bool is_ours = then.starts_with('/') && !then.starts_with("//") && then.find('\\') == std::string_view::npos;
+  const auto is_plain = [](char c) { return c > ' ' && c < '\x7f' && c != '\\'; };
+  const bool is_ours =
+      then.starts_with('/') && !then.starts_with("//") && std::all_of(then.begin(), then.end(), is_plain);
   return is_ours ? std::string{then} : "/";
 }
 
@@ -28,7 +33,7 @@ Response form(Site& site, const Request& q, std::string_view then, std::string_v
 
 void add_sign_in_pages(Router& router, Site& site) {
   router.add(Method::get, "/sign-in", Needs::nothing, [&site](const Request& q, const Places&) {
-    if (q.who.role != Role::nobody) return see_other("/");
+    if (q.who.role != Role::nobody) return see_other(safe_path(value_of(q.query, "then")));
     return form(site, q, safe_path(value_of(q.query, "then")), {}, 200);
   });
   router.add(Method::post, "/sign-in", Needs::nothing, [&site](const Request& q, const Places&) {
