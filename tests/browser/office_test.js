@@ -11,6 +11,7 @@ const site = browse(ship, async () => {
   ship.account('office', 'superintendent');
   ship.account('guest', 'reader');
   ship.account('mate', 'crew', '--vessel', 'brackensound');
+  ship.account('chief', 'chief_engineer', '--vessel', 'brackensound');
   await ship.start('--accounts', 'people');
 });
 
@@ -122,5 +123,93 @@ test('crew come to their ship and see no other; signed out, nobody sees anything
   await page.click('text=mate: sign out');
   await page.goto('/ship/brackensound');
   await page.waitForSelector('[name=passphrase]');
+  await page.done();
+});
+
+test('the session is over while a note on a finding is written: it is shown again after the sign-in', async () => {
+  const page = await site.open('tablet', { foretold: /status of 401|CONNECTION_REFUSED/ });
+  await signIn(page, 'office');
+  await page.click('.finding >> nth=0 >> a');
+  await page.fill('[name=says]', 'asked for the filter');
+  await page.context().clearCookies();
+  await page.click('text=Keep the note');
+  await page.waitForSelector('.fault:has-text("The session is over")');
+  await inspect(page, 'office-session-over', { isJudged: true });
+  assert.equal(await page.inputValue('[name=says]'), 'asked for the filter');
+  await page.click('.fault >> text=Sign in');
+  await page.fill('[name=name]', 'office');
+  await page.fill('[name=passphrase]', 'a long phrase of office');
+  await page.keyboard.press('Enter');
+  await page.waitForSelector('.fault:has-text("stands here again")');
+  assert.equal(await page.inputValue('[name=says]'), 'asked for the filter');
+  await page.click('text=Keep the note');
+  await page.waitForSelector('#done ~ ul:has-text("asked for the filter")');
+  assert.equal(await page.inputValue('[name=says]'), '');
+
+  // Of another run of the server: signed in anew in another tab, the page sends with the new token.
+  await page.fill('[name=says]', 'ordered');
+  await ship.stop();
+  await page.click('text=Keep the note');
+  await page.waitForSelector('.fault:has-text("does not answer")');
+  await ship.start('--accounts', 'people');
+  const other = await site.tab(page.context(), 'tablet');
+  await signIn(other, 'office');
+  await page.click('text=Keep the note');
+  await page.waitForSelector('#done ~ ul:has-text("ordered")');
+  await page.done();
+});
+
+test('a record that waits is its author\'s: another account neither sends it nor has it refused', async () => {
+  const page = await site.open('tablet', { foretold: /status of 40[13]/ });
+  const records = () => ship.records('refill').length;
+  const before = records();
+  await signIn(page, 'mate');
+  await page.goto('/ship/brackensound/record/refill?lubricator=lub1');
+  await page.fill('[name=amount]', '2.07');
+  await page.context().clearCookies();
+  await page.click('button.go');
+  await page.waitForSelector('.look:has-text("The session is over"):has-text("mate")');
+  assert.match(await page.textContent('#unsent'), /1 not yet sent/);
+  await inspect(page, 'session-over', { isJudged: true });
+  const other = await site.tab(page.context(), 'tablet', /status of 40[13]/);
+  await signIn(other, 'chief');
+  await other.waitForSelector('#unsent:has-text("of mate")');
+  await other.waitForSelector('.unsent-list:has-text("waits for mate to sign in")');
+  await inspect(other, 'unsent-of-another', { isJudged: true });
+  await page.fill('[name=amount]', '2.08');  // the page of mate, with chief signed in beside it
+  await page.click('button.go');
+  await page.waitForSelector('.look:has-text("Another account is signed in")');
+  await other.click('text=chief: sign out');
+  await signIn(other, 'office');
+  await other.goto('/ship/brackensound');
+  await other.waitForSelector('#unsent:has-text("2 not yet sent (of mate)")');
+  await other.waitForTimeout(300);
+  assert.equal(records(), before);
+  await other.click('text=office: sign out');
+  await page.click('.look >> text=Sign in').catch(() => page.goto('/sign-in'));
+  await page.fill('[name=name]', 'mate');
+  await page.fill('[name=passphrase]', 'a long phrase of mate');
+  await page.keyboard.press('Enter');
+  await until(() => records() === before + 2, 'sent when its author has signed in');
+  await until(async () => !(await page.isVisible('#unsent')), 'nothing waits');
+  assert.ok(ship.records('refill').filter((r) => /,mate,/.test(r)).length >= 2);
+  await page.done();
+});
+
+test('a correction whose session is over is shown again, too', async () => {
+  const page = await site.open('tablet', { foretold: /status of 401/ });
+  await signIn(page, 'mate');
+  await page.click('#records ~ div a >> nth=0');
+  await page.click('text=Correct it');
+  await page.fill('[name=reason]', 'misread');
+  await page.context().clearCookies();
+  await page.click('button.go');
+  await page.waitForSelector('.fault:has-text("The session is over")');
+  await page.click('.fault >> text=Sign in');
+  await page.fill('[name=name]', 'mate');
+  await page.fill('[name=passphrase]', 'a long phrase of mate');
+  await page.keyboard.press('Enter');
+  await page.waitForSelector('.fault:has-text("stands here again")');
+  assert.equal(await page.inputValue('[name=reason]'), 'misread');
   await page.done();
 });

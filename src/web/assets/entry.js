@@ -5,6 +5,7 @@
   // One key a record: tabs see each other's writing late, and a list that two of them write loses entries.
   var kUnsent = 'shaftlog.unsent.';
   var token = null;
+  var who = document.body.getAttribute('data-who') || '';  // the account, as last heard of; empty: none
 
   function field(form, name) { return form.querySelector('[name="' + name + '"]'); }
   /** What waits, the oldest first: ids of version 7 sort by time. */
@@ -13,15 +14,17 @@
       try { return JSON.parse(localStorage.getItem(k)); } catch (e) { return null; }
     }).filter(Boolean);
   }
-  function wait(id, fields, label) {
-    localStorage.setItem(kUnsent + id, JSON.stringify({ id: id, fields: fields, label: label }));
+  function wait(id, fields, label, author) {
+    localStorage.setItem(kUnsent + id, JSON.stringify({ id: id, fields: fields, label: label, who: author }));
   }
+  /** Whether it may go under the name that is signed in: what somebody typed is sent as theirs or not at all. */
+  function isOurs(author) { return author === undefined || author === who; }
   function forget(id) {
     localStorage.removeItem(kUnsent + id);
     show();
   }
-  function refuse(x, why) {
-    x.refused = why;
+  function mark(x, as, why) {
+    x[as] = why;
     localStorage.setItem(kUnsent + x.id, JSON.stringify(x));
     show();
   }
@@ -54,60 +57,120 @@
       body: encoded(fields)
     }).then(function (r) { return r.json().catch(function () { return {}; }).then(function (j) { return [r.status, j]; }); });
   }
-  // A page that was loaded before the server was started anew has an old token.
+  function because(why) {
+    var e = new Error(why);
+    e.why = why;
+    return e;
+  }
+  // A page that was loaded before the server was started anew has an old token; another may have signed in since.
   function renewToken() {
     return fetch('/api/token', { credentials: 'same-origin' }).then(function (r) {
-      if (!r.ok) throw new Error('sign in');
-      return r.json().then(function (j) { token = j.form_token; });
+      if (r.status === 401) throw because('session');
+      if (!r.ok) throw because('server');
+      return r.json().then(function (j) {
+        token = j.form_token;
+        who = j.who || '';
+      });
     });
   }
-  function patient(path, fields) {
-    return (token ? Promise.resolve() : renewToken()).then(function () { return post(path, fields); }).then(function (a) {
+  /** Sends it as `author` (undefined: as whoever is signed in). Fails with `why`: the session is over, the account is
+   * another one; without: no answer. */
+  function patient(path, fields, author) {
+    var go = function () {
+      if (!isOurs(author)) throw because('account');
+      return post(path, fields).then(function (a) {
+        if (a[0] === 401) throw because('session');
+        return a;
+      });
+    };
+    return (token ? Promise.resolve() : renewToken()).then(go).then(function (a) {
       if (a[0] !== 403) return a;
-      return renewToken().then(function () { return post(path, fields); });
+      return renewToken().then(go);
     });
+  }
+  /** A sentence, with the way to sign in that comes back to this page. */
+  function notice(box, text, withSignIn) {
+    box.textContent = text + ' ';
+    if (!withSignIn) return;
+    var a = document.createElement('a');
+    a.href = '/sign-in?then=' + encodeURIComponent(location.pathname + location.search);
+    a.textContent = 'Sign in';
+    box.appendChild(a);
+  }
+  function named(author) { return author || 'the one who typed it without an account'; }
+  function whyNotSent(why, author) {
+    if (why === 'session') return 'The session is over. It is kept in this browser, and is sent when ' + named(author) + ' has signed in.';
+    if (why === 'account') return 'Another account is signed in here now' + (who ? ': ' + who : '') + '. It is kept in this browser for ' + named(author) + '.';
+    return 'The server does not answer. It is kept in this browser and will be sent.';
   }
 
   // --- what waits --------------------------------------------------------------------------------------------------
-  var sending = false;
-  function sendAll() {
+  var sending = false, isOver = false, dropping = '';
+  /** isAnew: also what was not for its author to send when it was tried before; rights may have come back. */
+  function sendAll(isAnew) {
     if (sending) return Promise.resolve();
-    var next = read().filter(function (x) { return !x.refused; });
+    var next = read().filter(function (x) { return !x.refused && (isAnew === true || !x.held) && isOurs(x.who); });
     if (!next.length) { show(); return Promise.resolve(); }
     sending = true;
     var step = function (i) {
       if (i >= next.length) return Promise.resolve();
-      return patient('/api/records', next[i].fields).then(function (a) {
+      return patient('/api/records', next[i].fields, next[i].who).then(function (a) {
+        isOver = false;
         if (a[0] === 200 || a[0] === 201) forget(next[i].id);
-        else if (a[0] === 400 || a[0] === 404 || a[0] === 409 || a[0] === 413 || a[0] === 422)
-          refuse(next[i], a[1].error || 'refused');
-        else throw new Error('later');
-        return step(i + 1);
-      });
+        else if (a[0] === 403 || a[0] === 404) mark(next[i], 'held', a[1].error || 'not for this account');
+        else if (a[0] === 400 || a[0] === 409 || a[0] === 413 || a[0] === 422) mark(next[i], 'refused', a[1].error || 'refused');
+        else throw because('server');
+      }, function (e) {
+        if (e.why !== 'account') throw e;  // it waits; another's may go
+      }).then(function () { return step(i + 1); });
     };
-    return step(0).catch(function () {}).then(function () { sending = false; show(); });
+    return step(0).catch(function (e) { isOver = e.why === 'session'; }).then(function () { sending = false; show(); });
+  }
+  function button(text, act) {
+    var b = document.createElement('button');
+    b.type = 'button';
+    b.textContent = text;
+    b.addEventListener('click', act);
+    return b;
   }
   function show() {
     var bar = document.getElementById('unsent'), list = read();
     if (!bar) return;
+    var others = list.filter(function (x) { return !isOurs(x.who); });
+    var names = others.map(function (x) { return x.who || 'no account'; }).filter(function (n, i, all) { return all.indexOf(n) === i; });
     bar.hidden = !list.length;
-    bar.textContent = list.length ? list.length + ' not yet sent' : '';
+    bar.textContent = list.length ? list.length + ' not yet sent' + (names.length ? ' (' + (others.length === list.length ? '' : others.length + ' ') + 'of ' + names.join(', ') + ')' : '') : '';
     var old = document.querySelector('.unsent-list');
     if (old) old.remove();
     if (!list.length) return;
     var box = document.createElement('section'), head = document.createElement('p'), ul = document.createElement('ul');
     box.className = 'unsent-list';
     box.setAttribute('aria-label', 'Not yet sent');
-    head.textContent = 'Kept in this browser, and sent once when the server answers:';
+    if (isOver) notice(head, 'Kept in this browser. The session is over: each is sent when the one who typed it has signed in.', location.pathname !== '/sign-in');
+    else head.textContent = 'Kept in this browser, and sent once when the server answers:';
     list.forEach(function (x) {
-      var li = document.createElement('li');
-      li.textContent = x.label + (x.refused ? ' - refused: ' + x.refused + ' ' : '');
-      if (x.refused) {
-        var drop = document.createElement('button');
-        drop.type = 'button';
-        drop.textContent = 'Drop it';
-        drop.addEventListener('click', function () { forget(x.id); });
-        li.appendChild(drop);
+      var li = document.createElement('li'), isTheirs = !isOurs(x.who);
+      li.textContent = x.label + (x.refused ? ' - refused: ' + x.refused
+        : isTheirs ? ' - waits for ' + named(x.who) + ' to sign in' : x.held ? ' - not taken from this account: ' + x.held : '') + ' ';
+      if (isTheirs && x.who === '' && who) {
+        li.appendChild(button('Send it as ' + who, function () {
+          mark(x, 'who', who);
+          sendAll(true);
+        }));
+      }
+      if (x.refused || x.held || isTheirs) {
+        li.appendChild(button(dropping === x.id ? 'Yes, drop it for good' : 'Drop it', function () {
+          if (dropping === x.id) { forget(x.id); return; }
+          dropping = x.id;
+          show();
+        }));
+        if (dropping === x.id) {
+          li.appendChild(document.createTextNode(' It is kept nowhere else. '));
+          li.appendChild(button('No', function () {
+            dropping = '';
+            show();
+          }));
+        }
       }
       ul.appendChild(li);
     });
@@ -185,8 +248,8 @@
     var typed = numbers.some(function (el) { return el.value.trim(); });
     return typed || form.querySelector('[name=ended][value=not_done]:checked') ? null : numbers[0] || null;
   }
-  function keepLocally(form, fields, id) {
-    wait(id, fields, labelOf(form));
+  function keepLocally(form, fields, id, author) {
+    wait(id, fields, labelOf(form), author);
     show();
   }
 
@@ -214,6 +277,7 @@
     window.addEventListener('pageshow', function () { expect(form); });  // a browser fills in again what was chosen
     expect(form);
     var asked = '', seen = '', timer = null, busy = false;
+    var author = who;  // who is at it, whoever signs in beside
     var button = form.querySelector('button.go');
     token = token || (field(form, 'form_token') && field(form, 'form_token').value);
     // Without script the server's id would do; with it every sending of one entry has one of its own.
@@ -254,22 +318,23 @@
       var all = withMoment(fields);
       var send = function () {
         if (right && right.value) all.push(['right_remark', right.value.trim()]);
-        return patient('/api/records', all).then(function (a) {
+        return patient('/api/records', all, author).then(function (a) {
           if (a[0] === 200 || a[0] === 201) {
             location.assign('/ship/' + encodeURIComponent(form.getAttribute('data-vessel')) + '?kept=' + a[1].record.id);
             return;
           }
           busy = false;
-          if (a[0] >= 500 || a[0] === 401 || a[0] === 429) throw new Error('later');
+          if (a[0] >= 500 || a[0] === 429) throw because('server');
           tell(form, [], [{ field: '', fault: a[1].error || 'refused' }], []);
-        }).catch(function () {
+        }).catch(function (e) {
           var empty = wanting(form);
           if (empty) {
             busy = false;
             tell(form, [], [], [empty.name]);
             return;
           }
-          keepLocally(form, all, id);
+          isOver = e.why === 'session';
+          keepLocally(form, all, id, author);
           form.reset();
           recall(form);
           expect(form);
@@ -277,7 +342,7 @@
           form.oddities = [];
           seen = '';
           button.textContent = 'Keep';
-          form.querySelector('.look').textContent = 'The server does not answer. It is kept in this browser and will be sent.';
+          notice(form.querySelector('.look'), whyNotSent(e.why, author), e.why === 'session');
           busy = false;
         });
       };
@@ -290,7 +355,7 @@
         if (a[1].odd.length) button.textContent = 'Keep it all the same';
         if (a[1].odd.length || a[1].faults.length || a[1].missing.length) { busy = false; return; }
         send();
-      }).catch(send);
+      }).catch(function () { return send(); });
     });
   }
 
@@ -299,7 +364,7 @@
     token = token || (field(form, 'form_token') && field(form, 'form_token').value);
     form.querySelectorAll('.row').forEach(function (row) { row.querySelector('[type=hidden]').value = newId(); });
     var busy = false, timers = {};
-    var vessel = form.getAttribute('data-vessel');
+    var vessel = form.getAttribute('data-vessel'), author = who;
     var foot = form.querySelector('.foot'), button = form.querySelector('button.go'), keptWords = button.textContent;
     function numberOf(row) { return row.querySelector('.number').value.trim(); }
     function all(what) { return Array.prototype.slice.call(form.querySelectorAll(what)); }
@@ -390,13 +455,14 @@
         if (i >= rows.length) return Promise.resolve();
         var row = rows[i], says = row.querySelector('.odd'), fields = fieldsOfRow(row);
         var send = function () {
-          return patient('/api/records', fields).then(function (a) {
-            if (a[0] >= 500 || a[0] === 401 || a[0] === 429) throw new Error('later');
+          return patient('/api/records', fields, author).then(function (a) {
+            if (a[0] >= 500 || a[0] === 429) throw because('server');
             if (a[0] !== 200 && a[0] !== 201) { says.textContent = a[1].error; left++; return; }
             kept++;
             row.remove();
-          }).catch(function () {
-            wait(fields[4][1], fields, 'Hours ' + fields[2][1] + ': ' + fields[3][1]);
+          }).catch(function (e) {
+            isOver = e.why === 'session';
+            wait(fields[4][1], fields, 'Hours ' + fields[2][1] + ': ' + fields[3][1], author);
             row.remove();
           });
         };
@@ -404,7 +470,7 @@
         return (meant ? send() : lookAt(row, fields).then(function (good) {
           if (good) return send();
           left++;
-        }).catch(send)).then(function () { return step(i + 1); });
+        }, send)).then(function () { return step(i + 1); });
       };
       step(0).then(function () {
         busy = false;
@@ -417,12 +483,69 @@
     });
   }
 
+  // --- forms that are sent as such: a correction, a note on a finding ------------------------------------------------
+  // Before it goes the server is asked for today's token. Where the session is over nothing goes, and what was typed
+  // is shown again when the same account comes back to the page.
+  var kTyped = 'shaftlog.typed.';
+  function attachPlain(form) {
+    var author = who, key = kTyped + form.getAttribute('action'), isAsked = false, box = document.createElement('p');
+    box.className = 'fault';
+    box.setAttribute('role', 'alert');
+    box.hidden = true;
+    form.appendChild(box);
+    function inputs() {
+      return Array.prototype.filter.call(form.elements, function (el) { return el.name && el.type !== 'hidden' && el.tagName !== 'BUTTON'; });
+    }
+    try {
+      var kept = JSON.parse(localStorage.getItem(key));
+      if (kept && kept.who === who) {
+        inputs().forEach(function (el) {
+          kept.typed.forEach(function (f) {
+            if (f[0] !== el.name) return;
+            if (el.type === 'radio') el.checked = el.value === f[1]; else el.value = f[1];
+          });
+        });
+        localStorage.removeItem(key);
+        notice(box, 'Not kept yet: what was typed before the session was over stands here again.', false);
+        box.hidden = false;
+        var more = form.querySelector('details');
+        if (more) more.open = true;
+      }
+    } catch (e) { localStorage.removeItem(key); }
+    function hold(e) {
+      box.hidden = false;
+      if (e.why !== 'session' && e.why !== 'account') {
+        notice(box, 'The server does not answer. Nothing was kept; what is typed stands here. Try again.', false);
+        return;
+      }
+      var typed = inputs().filter(function (el) { return el.type !== 'radio' || el.checked; }).map(function (el) { return [el.name, el.value]; });
+      localStorage.setItem(key, JSON.stringify({ who: author, typed: typed }));
+      notice(box, e.why === 'session'
+        ? 'The session is over. Nothing was kept yet; what is typed is shown here again when ' + named(author) + ' has signed in.'
+        : 'Another account is signed in here now: ' + named(who) + '. Nothing was kept; what is typed is shown here again to ' + named(author) + '.',
+        e.why === 'session');
+    }
+    form.addEventListener('submit', function (e) {
+      if (isAsked) return;
+      e.preventDefault();
+      var by = e.submitter;
+      renewToken().then(function () {
+        if (!isOurs(author)) throw because('account');
+        field(form, 'form_token').value = token;
+        isAsked = true;
+        form.requestSubmit(by || undefined);
+        isAsked = false;
+      }).catch(hold);
+    });
+  }
+
   recall(document);
+  document.querySelectorAll('form[data-correction], form[data-plain]').forEach(attachPlain);
   document.querySelectorAll('form[data-entry]:not([data-correction])').forEach(attach);
   document.querySelectorAll('form[data-many]').forEach(attachMany);
-  window.addEventListener('online', sendAll);
+  window.addEventListener('online', function () { sendAll(true); });
   window.addEventListener('storage', show);  // another tab has sent, or could not
   setInterval(function () { if (read().length) sendAll(); }, 8000);
   show();
-  sendAll();
+  sendAll(true);
 })();

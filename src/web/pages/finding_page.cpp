@@ -80,7 +80,8 @@ void remarks(Html& h, const FindingCase& c) {
 void actions(Html& h, Site& site, const Request& q, const FindingCase& c) {
   if (!may(q.who, Needs::see_to) || asked_moment(q)) return;
   h.raw("<h2 id=\"see-to\">See to it</h2>\n");
-  h.add("<form method=\"post\" action=\"{}/remark\" class=\"entry\">\n", finding_path(c.id)).raw(token_field(site, q));
+  h.add("<form method=\"post\" action=\"{}/remark\" class=\"entry\" data-plain=\"yes\">\n", finding_path(c.id))
+      .raw(token_field(site, q));
   if (q.who.name.empty())
     h.raw("<label>Who <input name=\"by\" autocomplete=\"name\" data-remember=\"by\" required></label>\n");
   h.raw(

@@ -1,6 +1,7 @@
 #include "web/pages/layout.hpp"
 
 #include "app/look_up.hpp"
+#include "base/text.hpp"
 #include "reports/json.hpp"
 
 #include <algorithm>
@@ -43,6 +44,14 @@ std::optional<Instant> asked_moment(const Request& request) {
   return get_moment("as_of", text, Zone::utc()).utc;
 }
 
+void require_parameters(const Request& request, std::span<const std::string_view> names) {
+  for (const auto& [name, text] : request.query)
+    if (std::find(names.begin(), names.end(), name) == names.end())
+      throw Error{Errc::usage, fmt::format("{}: there is no such parameter; {}", shown(name),
+                                           names.empty() ? std::string{"none is expected"}
+                                                         : fmt::format("expected {}", fmt::join(names, ", ")))};
+}
+
 std::string day_tail(const Request& request) { return query_text({{"as_of", value_of(request.query, "as_of")}}); }
 
 FleetView asked_fleet(Site& site, const Request& request) {
@@ -61,8 +70,10 @@ std::string framed(Site& site, const Request& request, const PageFrame& frame, s
   out.add("<title>{}</title>\n", html_words(frame.title));
   out.raw("<link rel=\"stylesheet\" href=\"/a/style.css\">\n<link rel=\"icon\" href=\"data:,\">\n");
   out.raw("<script src=\"/a/entry.js\" defer></script>\n<script src=\"/a/chart.js\" defer></script>\n");
+  // The account, so that what waits in the browser goes under the name of whoever typed it.
+  out.add("</head>\n<body data-who=\"{}\">\n", html_escaped(request.who.name));
   out.raw(
-      "</head>\n<body>\n<a class=\"skip\" href=\"#main\">To the page</a>\n<header class=\"bar\"><nav "
+      "<a class=\"skip\" href=\"#main\">To the page</a>\n<header class=\"bar\"><nav "
       "aria-label=\"Where you are\">");
   if (request.who.role != Role::nobody) {
     if (!is_aboard(request.who)) out.raw(link("/fleet", "Fleet"));

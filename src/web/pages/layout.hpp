@@ -7,6 +7,7 @@
 #include "web/site.hpp"
 
 #include <initializer_list>
+#include <span>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -70,6 +71,9 @@ std::string token_field(Site& site, const Request& request);
 const Vessel& seen_vessel(const Register& reg, const Request& request, std::string_view code);
 /// "as_of" of the address: empty, or a moment in UTC. \throws Error{usage}
 std::optional<Instant> asked_moment(const Request& request);
+/// \throws Error{usage} the address has a parameter that is none of those: one that is misspelt must not be taken for
+/// none
+void require_parameters(const Request& request, std::span<const std::string_view> names);
 /// "?as_of=..." of the address, for links that stay with that day; nothing when the page is of now.
 std::string day_tail(const Request& request);
 /// The newest review, or that of the moment asked for.
