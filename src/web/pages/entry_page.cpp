@@ -1,3 +1,4 @@
+#include "app/look_up.hpp"
 #include "app/second_look.hpp"
 #include "reports/record_report.hpp"
 #include "web/pages/entry_parts.hpp"
@@ -194,6 +195,8 @@ Response show(Site& site, const Request& q, const std::string& code, Kind kind) 
   f.values.emplace_back("vessel", code);
   for (const char* subject : {"shaft", "lubricator"})
     if (const auto s = value_of(q.query, subject); !s.empty()) f.values.emplace_back(subject, s);
+  if (const auto s = text_of(f.values, "shaft"); !s.empty()) static_cast<void>(get_shaft(reg, vessel, s));
+  if (const auto s = text_of(f.values, "lubricator"); !s.empty()) static_cast<void>(get_lubricator(reg, vessel, s));
   const Instant now = site.clock().now_s();
   if (const auto look = look_ahead(db, reg, now, kind, f.values)) {
     const Names names{reg};
@@ -547,7 +550,8 @@ void entry_form(Html& h, Site& site, const Request& q, const EntryForm& f) {
   if (const std::string more = seldom.take(); !more.empty())
     h.raw("<details><summary>More: time, remark and the like</summary>\n").raw(more).raw("</details>\n");
   if (f.is_correction)
-    h.raw("<label>Why it is corrected <input name=\"reason\" required autocomplete=\"off\"></label>\n");
+    h.add("<label>Why it is corrected <input name=\"reason\" value=\"{}\" required autocomplete=\"off\"></label>\n",
+          html_escaped(f.reason));
   h.raw("<div class=\"foot\"><div class=\"look\" role=\"status\" aria-live=\"polite\">");
   if (!f.odd.empty()) {
     h.raw("<p class=\"odd\"><b>Is that right?</b></p>\n<ul>\n");

@@ -28,6 +28,7 @@ struct EntryForm {
   std::optional<Estimate> expected;  ///< amount [cm3] or reading [h]
   std::string id;                    ///< the new record's
   bool is_correction = false;
+  std::string reason = {};  ///< of a correction, as far as it was given
 };
 void entry_form(Html& h, Site& site, const Request& q, const EntryForm& form);
 

@@ -91,7 +91,7 @@ Response show(Site& site, const Request& q, const std::string& id) {
   if (counts && may(q.who, Needs::record)) {
     h.raw("<h2 id=\"mend\">Typed wrong?</h2>\n<p>").raw(link(record_path(e.head.id) + "/correct", "Correct it"));
     h.raw(": the record as it was stays readable.</p>\n");
-    h.add("<form method=\"post\" action=\"{}/withdraw\" class=\"entry\">", record_path(e.head.id))
+    h.add("<form method=\"post\" action=\"{}/withdraw\" class=\"entry\" data-plain=\"yes\">", record_path(e.head.id))
         .raw(token_field(site, q));
     h.add("<label>{} <input name=\"reason\" required autocomplete=\"off\"></label>\n",
           e.head.replaces ? "This correction is wrong, what it corrected is to count again: why"
@@ -104,33 +104,99 @@ Response show(Site& site, const Request& q, const std::string& id) {
       h.take()));
 }
 
+Response correction_page(Site& site, const Request& q, const RecordFamily& family, EntryForm f, int status) {
+  const Names names{family.reg};
+  Html h;
+  entry_form(h, site, q, f);
+  return page(framed(site, q,
+                     {fmt::format("Correct: {}", spoken_kind(f.kind)),
+                      {{f.vessel.code, ship_path(f.vessel.code)}, {"record", record_path(family.record.head.id)}},
+                      false,
+                      {}},
+                     h.take()),
+              status);
+}
+
+/// A correction of `e` with what stands in that record.
+EntryForm correction_of(const Request& q, const RecordFamily& family, const Entry& e) {
+  const Names names{family.reg};
+  return {e.kind,
+          family.reg,
+          seen_vessel(family.reg, q, names.vessel(e.vessel)),
+          record_texts(family.reg, e),
+          record_path(e.head.id) + "/correct",
+          {},
+          {},
+          {},
+          says(e, names),
+          {},
+          {},
+          true};
+}
+
 Response correct_form(Site& site, const Request& q, const std::string& id) {
   auto file = site.open();
   Database& db = *file;
   const RecordFamily family = seen_record(db, q, id);
   const Entry e = get_standing_record(db, id);
+  return correction_page(site, q, family, correction_of(q, family, e), 200);
+}
+
+/// The fields of a form of `of` that say something else than it does. Only what differs is said again, so that what was
+/// read with an older calibration stays as it was read.
+NamedTexts typed_anew(const Request& q, const Register& reg, const Entry& of) {
+  const NamedTexts before = record_texts(reg, of);
+  NamedTexts fields;
+  for (const EntryField& field : fields_of(of.kind)) {
+    if (field.name == "vessel" || field.name == "by") continue;
+    std::string_view was;
+    for (const auto& [name, text] : before)
+      if (name == field.name) was = text;
+    bool is_given = false;
+    for (const auto& [name, text] : q.form) is_given |= name == field.name;
+    if (is_given && value_of(q.form, field.name) != was)
+      fields.emplace_back(field.name, std::string{value_of(q.form, field.name)});
+  }
+  return fields;
+}
+
+/// The form again with what was typed over what `e` says, and why it was not kept.
+Response ask_again(Site& site, const Request& q, const RecordFamily& family, const Entry& e, const NamedTexts& typed,
+                   std::vector<FieldFault> faults, int status) {
+  EntryForm f = correction_of(q, family, e);
+  std::erase_if(f.values, [&](const auto& v) {
+    return std::any_of(typed.begin(), typed.end(), [&](const auto& t) { return t.first == v.first; });
+  });
+  f.values.insert(f.values.end(), typed.begin(), typed.end());
+  f.reason = value_of(q.form, "reason");
+  f.faults = std::move(faults);
+  return correction_page(site, q, family, std::move(f), status);
+}
+
+/// The record was corrected or withdrawn while its form was filled in: what was typed is not lost by it.
+Response overtaken(Site& site, const Request& q, const RecordFamily& family, const NamedTexts& typed) {
   const Names names{family.reg};
-  const std::string vessel{names.vessel(e.vessel)};
-  EntryForm f{e.kind,
-              family.reg,
-              seen_vessel(family.reg, q, vessel),
-              record_texts(family.reg, e),
-              record_path(e.head.id) + "/correct",
-              {},
-              {},
-              {},
-              says(e, names),
-              {},
-              {},
-              true};
+  const Entry& last = family.family.back();
+  const std::string by = last.head.by.empty() ? "somebody" : last.head.by;
+  for (const Entry& e : family.family)
+    if (family.in_force == e.head.id)
+      return ask_again(
+          site, q, family, e, typed,
+          {{"", fmt::format("Nothing was kept: {} {} the record on {}. It now says {}. What you typed stands "
+                            "below over it; Keep corrects the record as it is now.",
+                            by, last.is_withdrawal() ? "withdrew" : "corrected", format_local(last.head.recorded_at),
+                            says(e, names))}},
+          409);
   Html h;
-  entry_form(h, site, q, f);
-  return page(framed(site, q,
-                     {fmt::format("Correct: {}", spoken_kind(e.kind)),
-                      {{vessel, ship_path(vessel)}, {"record", record_path(e.head.id)}},
-                      false,
-                      {}},
-                     h.take()));
+  h.raw("<p class=\"fault\" role=\"alert\">Nothing was kept: ");
+  h.esc(fmt::format("{} withdrew the record on {}.", by, format_local(last.head.recorded_at)));
+  h.raw(" What you typed:</p>\n<dl>\n");
+  for (const auto& [name, text] : typed)
+    h.raw("<dt>").esc(spoken(name)).raw("</dt><dd>").raw(html_escaped(text)).raw("</dd>\n");
+  h.raw("<dt>reason</dt><dd>").raw(html_escaped(value_of(q.form, "reason"))).raw("</dd>\n</dl>\n");
+  const std::string vessel{names.vessel(family.record.vessel)};
+  h.raw("<p>").raw(link(record_path(family.record.head.id), "The record")).raw("</p>\n");
+  return page(framed(site, q, {"Withdrawn in between", {{vessel, ship_path(vessel)}}, false, {}}, h.take()), 409);
 }
 
 Response kept(Site& site, const Request& q, const Register& reg, const Entry& e) {
@@ -145,25 +211,22 @@ Response correct(Site& site, const Request& q, const std::string& id) {
   auto file = site.open_to_keep();
   Database& db = *file;
   const RecordFamily family = seen_record(db, q, id);
+  const Entry& asked = family.record;
+  if (!q.wants_json && !asked.is_withdrawal() && family.in_force != asked.head.id)
+    return overtaken(site, q, family, typed_anew(q, family.reg, asked));
   const Entry of = get_standing_record(db, id);
+  const NamedTexts typed = typed_anew(q, family.reg, of);
+  const auto refuse = [&](const char* why) {
+    if (q.wants_json) throw Error{Errc::usage, why};
+    return ask_again(site, q, family, of, typed, {{"", why}}, 400);
+  };
   const std::string_view reason = value_of(q.form, "reason");
-  if (reason.empty()) throw Error{Errc::usage, "reason: a correction needs one"};
-  // Only what differs is said again, so that what was read with an older calibration stays as it was read.
-  const NamedTexts before = record_texts(family.reg, of);
-  NamedTexts fields;
-  for (const EntryField& field : fields_of(of.kind)) {
-    if (field.name == "vessel" || field.name == "by") continue;
-    std::string_view was;
-    for (const auto& [name, text] : before)
-      if (name == field.name) was = text;
-    bool is_given = false;
-    for (const auto& [name, text] : q.form) is_given |= name == field.name;
-    if (is_given && value_of(q.form, field.name) != was)
-      fields.emplace_back(field.name, std::string{value_of(q.form, field.name)});
-  }
-  if (fields.empty()) throw Error{Errc::usage, "nothing was changed"};
+  if (reason.empty()) return refuse("reason: a correction needs one");
+  if (typed.empty()) return refuse("nothing was changed");
+  NamedTexts fields = typed;
   sign(fields, q);
   Draft draft = draft_correction(family.reg, site.clock().now_s(), of, fields);
+  if (!q.wants_json && !draft.faults.empty()) return ask_again(site, q, family, of, typed, draft.faults, 422);
   require_sound(draft);
   draft.entry->head.reason = reason;
   return kept(site, q, family.reg, keep_record(db, site.clock(), *draft.entry));
