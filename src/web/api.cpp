@@ -197,23 +197,31 @@ Response get_token(Site& site, const Request& q) {
 }  // namespace
 
 void add_api(Router& router, Site& site) {
-  const auto get = [&](const char* pattern, Response (*make)(Site&, const Request&)) {
+  using Names = std::initializer_list<std::string_view>;
+  const auto get = [&](const char* pattern, Response (*make)(Site&, const Request&), Names takes) {
     router.add(Method::get, pattern, Needs::look,
-               [&site, make](const Request& q, const Places&) { return make(site, q); });
+               [&site, make, takes = std::vector<std::string_view>{takes}](const Request& q, const Places&) {
+                 require_parameters(q, takes);
+                 return make(site, q);
+               });
   };
-  const auto get_one = [&](const char* pattern, Response (*make)(Site&, const Request&, const std::string&)) {
+  const auto get_one = [&](const char* pattern, Response (*make)(Site&, const Request&, const std::string&),
+                           Names takes) {
     router.add(Method::get, pattern, Needs::look,
-               [&site, make](const Request& q, const Places& p) { return make(site, q, p[0]); });
+               [&site, make, takes = std::vector<std::string_view>{takes}](const Request& q, const Places& p) {
+                 require_parameters(q, takes);
+                 return make(site, q, p[0]);
+               });
   };
-  get("/api/token", get_token);
-  get("/api/ships", get_ships);
-  get("/api/review", get_review);
-  get("/api/due", get_due);
-  get("/api/findings", get_findings);
-  get_one("/api/findings/*", get_finding_case);
-  get("/api/records", get_records);
-  get_one("/api/records/*", get_one_record);
-  get("/api/advice", get_advice);
+  get("/api/token", get_token, {});
+  get("/api/ships", get_ships, {});
+  get("/api/review", get_review, {"as_of", "vessel", "group"});
+  get("/api/due", get_due, {"as_of", "vessel", "group", "days"});
+  get("/api/findings", get_findings, {"as_of", "vessel"});
+  get_one("/api/findings/*", get_finding_case, {"as_of", "vessel"});
+  get("/api/records", get_records, {"vessel", "shaft", "lubricator", "kind", "from", "until", "unverified", "all"});
+  get_one("/api/records/*", get_one_record, {});
+  get("/api/advice", get_advice, {"as_of", "vessel", "shaft"});
 }
 
 }  // namespace shaftlog::web

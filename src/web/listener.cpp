@@ -158,6 +158,11 @@ struct Listener::Running {
     }
   }
 
+  [[nodiscard]] std::string too_large() const {
+    return fmt::format("what was sent is too large; at most {} KiB are taken: leave out or shorten what is long",
+                       options.most_body / 1024);
+  }
+
   static ::MHD_Result take(void* self, ::MHD_Connection* connection, const char*, const char* method, const char*,
                            const char* data, std::size_t* size, void** state) {
     auto& r = *static_cast<Running*>(self);
@@ -178,7 +183,7 @@ struct Listener::Running {
       if (!length.empty() && !call->request.header("transfer-encoding").empty())
         return r.refuse(connection, *call, 400, "the request has two lengths");
       if (length.size() > 12 || (!length.empty() && std::strtoull(length.c_str(), nullptr, 10) > r.options.most_body))
-        return r.refuse(connection, *call, 413, "what was sent is too large");
+        return r.refuse(connection, *call, 413, r.too_large());
       return MHD_YES;
     }
     if (*size > 0) {
@@ -190,7 +195,7 @@ struct Listener::Running {
       return MHD_YES;
     }
     r.wait_no_more(connection);
-    if (call->is_too_large) return r.refuse(connection, *call, 413, "what was sent is too large");
+    if (call->is_too_large) return r.refuse(connection, *call, 413, r.too_large());
     return r.hand_on(connection, *call, method);
   }
 
@@ -240,9 +245,11 @@ struct Listener::Running {
     return sent;
   }
 
-  ::MHD_Result refuse(::MHD_Connection* connection, Call& call, int status, const char* why) {
-    return send(connection, call,
-                {status, "text/plain; charset=utf-8", fmt::format("{}\n", why), {{"Connection", "close"}}});
+  ::MHD_Result refuse(::MHD_Connection* connection, Call& call, int status, std::string_view why) {
+    const Fields close{{"Connection", "close"}};
+    if (std::string_view{call.raw_path}.starts_with("/api/"))  // none of these sentences needs an escape
+      return send(connection, call, {status, "application/json", fmt::format("{{\"error\":\"{}\"}}\n", why), close});
+    return send(connection, call, {status, "text/plain; charset=utf-8", fmt::format("{}\n", why), close});
   }
 
   ::MHD_Result hand_on(::MHD_Connection* connection, Call& call, std::string_view method) {

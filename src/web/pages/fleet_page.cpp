@@ -1,3 +1,5 @@
+#include "app/asked.hpp"
+#include "base/text.hpp"
 #include "reports/report_parts.hpp"
 #include "reports/workbook_content.hpp"
 #include "web/pages/finding_parts.hpp"
@@ -12,11 +14,28 @@ namespace shaftlog::web {
 
 namespace {
 
+/// A word of the address, in any case. \throws Error{usage} it is not among those
+std::string word_of(const Request& q, std::string_view name, std::initializer_list<std::string_view> words) {
+  const std::string_view text = value_of(q.query, name);
+  std::string word{text};
+  std::transform(word.begin(), word.end(), word.begin(),
+                 [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
+  if (word.empty() || std::find(words.begin(), words.end(), word) != words.end()) return word;
+  throw Error{Errc::usage, fmt::format("{}: \"{}\" is none; expected {}", name, shown(text), fmt::join(words, ", "))};
+}
+
 struct Filter {
   std::string group, urgency, state;
 
-  explicit Filter(const Request& q)
-      : group{value_of(q.query, "group")}, urgency{value_of(q.query, "urgency")}, state{value_of(q.query, "state")} {}
+  /// \throws Error what the address asks for is none of what there is: an empty list would look like good news
+  Filter(const Request& q, const Register& reg)
+      : group{value_of(q.query, "group")},
+        urgency{word_of(q, "urgency", {"act", "plan", "watch", "note", "all"})},
+        state{word_of(q, "state", {"closed", "all"})} {
+    ReviewRequest request;
+    request.group = group;
+    require_known(reg, request);
+  }
 
   [[nodiscard]] bool takes(const Finding& f, const FindingState& s, const Vessel* vessel) const {
     if (!group.empty() && (vessel == nullptr || vessel->group != group)) return false;
@@ -135,7 +154,7 @@ std::string fleet_body(const FleetReview& r, const Request& q, const Filter& fil
 Response fleet(Site& site, const Request& q) {
   const FleetView view = asked_fleet(site, q);
   const FleetReview& r = *view.review;
-  const Filter filter{q};
+  const Filter filter{q, r.reg};
   const std::string_view as_of = value_of(q.query, "as_of");
   const std::string name =
       "/fleet" +

@@ -115,6 +115,8 @@ History dossier_of(Site& site, const Request& q, const Places& p) {
 }
 
 Response history(Site& site, const Request& q, const Places& p, std::string_view form) {
+  constexpr std::string_view kTakes[] = {"until", "known", "all"};
+  if (form == "json") require_parameters(q, kTakes);
   const History x = dossier_of(site, q, p);
   const DossierView view{
       x.dossier,      x.reg, x.log, x.entries, x.known, program_version(), form == "page" ? asked_days(q) : DayRange{},

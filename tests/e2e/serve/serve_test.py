@@ -1,4 +1,5 @@
 """The server through its own port: python3 serve_test.py SHAFTLOG. Plain sockets where a browser would never do it."""
+import html
 import http.client
 import json
 import os
@@ -175,6 +176,45 @@ class AtTheMachine(Case):
         self.assertIn(rid, json.dumps(family))
         self.assertIn(newer, json.dumps(family))
 
+    def test_a_correction_that_another_overtook_shows_again_what_was_typed(self):
+        rid = json.loads(self.server.keep(9)[1])["record"]["id"]
+        page = self.server.ask("GET", f"/record/{rid}/correct")[1]
+        form = dict(re.findall(r'<input name="(\w+)" value="([^"]*)"', page), unit="kg", form_token=form_token(page))
+        for wrong, status, says in [({"amount": "two"}, 422, "two"), ({"reason": ""}, 400, "needs one"), ({}, 400, "nothing was changed")]:
+            code, text, _ = self.server.ask("POST", f"/record/{rid}/correct", {**form, "remark": "", "reason": "misread", "by": "3/E", **wrong})
+            self.assertEqual(code, status, text)
+            self.assertIn(says, text)
+            if "amount" in wrong:
+                self.assertIn('name="reason" value="misread"', text)
+                self.assertIn('name="amount" value="two"', text)
+        head = {"X-Form-Token": self.server.token()}
+        newer = json.loads(self.server.ask("POST", f"/api/records/{rid}/correct",
+                                           {"remark": "in the rain", "reason": "left out", "by": "C/E"}, head)[1])["id"]
+        typed = {**form, "amount": "2.75", "reason": "misread <b>", "by": "3/E"}
+        code, text, _ = self.server.ask("POST", f"/record/{rid}/correct", typed)
+        self.assertEqual(code, 409, text)
+        self.assertIn("C/E corrected the record", text)
+        for field in ('name="amount" value="2.75"', 'name="remark" value="in the rain"', 'name="reason" value="misread &lt;b&gt;"',
+                      f'action="/record/{newer}/correct"'):
+            self.assertIn(field, text)
+        again = {**dict(re.findall(r'<input name="(\w+)" value="([^"]*)"', text)), "unit": "kg", "form_token": form_token(text)}
+        again["reason"] = "misread"
+        code, text, r = self.server.ask("POST", f"/record/{newer}/correct", {**again, "by": "3/E"})
+        self.assertEqual(code, 303, text)
+        last = r.headers["Location"].rsplit("/", 1)[1]
+        kept = json.loads(self.server.ask("GET", "/api/records/" + last)[1])["record"]
+        self.assertEqual((str(kept["values"]["amount"] if "values" in kept else kept["amount"]), kept["remark"]), ("2.75", "in the rain"))
+        for _ in range(3):  # all of it is taken back
+            family = json.loads(self.server.ask("GET", "/api/records/" + rid)[1])
+            if not family["in_force"]:
+                break
+            code, text, _ = self.server.ask("POST", "/api/records/%s/withdraw" % family["in_force"], {"reason": "no", "by": "C/E"}, head)
+            self.assertEqual(code, 201, text)
+        code, text, _ = self.server.ask("POST", f"/record/{rid}/correct", typed)
+        self.assertEqual(code, 409, text)
+        self.assertIn("C/E withdrew the record", text)
+        self.assertIn("<dd>2.75</dd>", text)
+
     def test_forged_forms_and_other_names_are_refused(self):
         form = {"kind": "refill", "vessel": "brackensound", "id": uuid7(3), "amount": "1", "unit": "kg"}
         self.assertEqual(self.server.ask("POST", "/api/records", form)[0], 403)
@@ -184,6 +224,25 @@ class AtTheMachine(Case):
         self.assertEqual(self.server.ask("GET", "/fleet", headers={"Host": "evil.example"})[0], 421)
         self.assertEqual(self.server.ask("POST", "/api/records", "{}", {**good, "Content-Type": "application/json"})[0], 415)
         self.assertEqual(len(self.refills()), 0)
+
+    def test_what_an_address_asks_for_is_one_of_what_there_is(self):
+        acts = self.server.ask("GET", "/fleet?urgency=act")[1]
+        self.assertIn('<section class="finding act">', acts)
+        self.assertEqual(self.server.ask("GET", "/fleet?urgency=ACT")[1].split("<h2")[1:], acts.split("<h2")[1:])
+        for path, status, says in [
+                ("/fleet?urgency=urgent", 400, "urgency: \"urgent\" is none; expected act, plan, watch, note, all"),
+                ("/fleet?state=shut", 400, "state: \"shut\" is none; expected closed, all"),
+                ("/fleet?group=nosuch", 404, 'group "nosuch" has no vessel'),
+                ("/api/review?asof=2026-10-01", 400, "asof: there is no such parameter; expected as_of, vessel, group"),
+                ("/api/token?x=", 400, "x: there is no such parameter; none is expected"),
+                ("/api/records/x?all=1", 400, "all: there is no such parameter"),
+                ("/api/ships/brackensound/shafts/fin_port/history?as_of=2026-10-01", 400, "expected until, known, all"),
+                ("/ship/brackensound/record/greasing?shaft=nosuch", 404, "nosuch"),
+                ("/ship/brackensound/record/refill?lubricator=nosuch", 404, "nosuch")]:
+            code, text, _ = self.server.ask("GET", path)
+            text = json.loads(text)["error"] if path.startswith("/api") else html.unescape(text)
+            self.assertEqual(code, status, path + text)
+            self.assertIn(says, text, path)
 
     def test_paths_reach_no_file(self):
         for path in ["/../d.db", "/a/../d.db", "/a/%2e%2e/d.db", "/a/..%2fd.db", "/a/%2e%2e%2fd.db", "/d.db", "//d.db",
@@ -196,6 +255,8 @@ class AtTheMachine(Case):
                          r"^(HTTP/1.1 (400|413|431|494)|$)")
         self.assertRegex(self.server.raw(b"POST /api/look HTTP/1.1\r\nHost: localhost\r\nContent-Length: 99999999\r\n\r\n"),
                          r"^HTTP/1.1 413")
+        status, text, _ = self.server.ask("POST", "/api/look", "a" * 300000, {"X-Form-Token": self.server.token()})
+        self.assertEqual((status, "at most 256 KiB" in json.loads(text)["error"]), (413, True), text)
         chunks = b"POST /api/look HTTP/1.1\r\nHost: localhost\r\nTransfer-Encoding: chunked\r\n\r\n"
         chunks += (b"8000\r\n" + b"a" * 0x8000 + b"\r\n") * 12 + b"0\r\n\r\n"
         self.assertRegex(self.server.raw(chunks), r"^HTTP/1.1 413")
@@ -228,7 +289,7 @@ class AtTheMachine(Case):
         self.assertEqual(run(self.folder, "check").returncode, 0)
 
     def test_it_ends_when_asked_and_logs_no_values(self):
-        self.server.ask("GET", "/fleet?group=secret-word")
+        self.assertEqual(self.server.ask("GET", "/fleet?as_of=2026-10-01&secret-word=x")[0], 200)
         self.assertEqual(self.server.end(), 0)
         self.assertIn("GET /fleet 200", self.access_log())
         self.assertNotIn("secret-word", self.access_log())
@@ -271,6 +332,23 @@ class WithAccounts(People):
         self.assertEqual(remark(office), 201)
         run(self.folder, "account", "remove", "guest", "--accounts", "people")
         self.assertEqual(get("/fleet", guest), 303)
+
+    def test_a_link_keeps_its_query_through_the_sign_in_and_leads_nowhere_else(self):
+        link = "/fleet?urgency=act&as_of=2026-10-01&group=a%26b"
+        status, _, r = self.server.ask("GET", link)
+        self.assertEqual(status, 303)
+        page = self.server.ask("GET", r.headers["Location"])[1]
+        then = html.unescape(re.search(r'name="then" value="([^"]*)"', page).group(1))
+        self.assertEqual(then, link)
+        form = {"form_token": form_token(page), "name": "office", "passphrase": "a long phrase of office"}
+        self.assertEqual(self.server.ask("POST", "/sign-in", {**form, "then": then})[2].headers["Location"], link)
+        cookie = self.sign_in("office")[1]
+        again = self.server.ask("GET", "/sign-in?then=%2Fship%2Fbrackensound%3Fkept%3Dx", headers={"Cookie": cookie})
+        self.assertEqual(again[2].headers["Location"], "/ship/brackensound?kept=x")
+        for elsewhere in ["//evil.example", "https://evil.example", "/\\evil.example", "/\t/evil.example", "/\n/evil.example",
+                          "\t//evil.example", "/x\r\nSet-Cookie: a=b"]:
+            r = self.server.ask("POST", "/sign-in", {**form, "then": elsewhere})[2]
+            self.assertEqual((r.status, r.headers["Location"]), (303, "/"), elsewhere)
 
     def test_the_chief_engineer_verifies_and_nobody_else(self):
         mate, office, guest, chief = (self.sign_in(n)[1] for n in ("mate", "office", "guest", "chief"))
