@@ -3,6 +3,7 @@
 #include "analysis/contradictions.hpp"
 #include "analysis/review.hpp"
 #include "app/odd_values.hpp"
+#include "base/figure.hpp"
 #include "domain/amount.hpp"
 #include "storage/log_repository.hpp"
 
@@ -155,6 +156,27 @@ void look_at_amount(SecondLook& look, const VesselLog& log, const VesselDigest& 
 
 }  // namespace
 
+namespace {
+
+/// "60 strokes are 78 cm3" of an amount that was typed in another unit; else empty.
+std::string worth(const Amount& a) {
+  if (a.unit == Unit::cm3 || a.unit == Unit::ml || !a.volume) return "";
+  return fmt::format("{} {} are {} cm3", a.typed, name_of(a.unit), plain_figure(in_cm3(*a.volume), 4));
+}
+
+/// An amount beyond what is usual, in the unit that was typed and in cm3.
+std::string far_from_usual(const Amount& a, const Estimate& usual) {
+  const double cm3 = in_cm3(*a.volume);
+  const std::string in_all =
+      fmt::format("{:.0f} cm3 is far from the usual {:.0f} to {:.0f}", cm3, usual.low, usual.high);
+  if (worth(a).empty() || !a.nano_cm3_per_unit || *a.nano_cm3_per_unit <= 0) return in_all;
+  const double per_unit = static_cast<double>(*a.nano_cm3_per_unit) * 1e-9;
+  return fmt::format("{} {} is far from the usual {} to {} ({})", a.typed, name_of(a.unit),
+                     plain_figure(usual.low / per_unit, 2), plain_figure(usual.high / per_unit, 2), in_all);
+}
+
+}  // namespace
+
 bool is_odd_amount(double taken_cm3, const Estimate& expected) noexcept {
   constexpr double kLeast_cm3 = 1;  // below this a ratio says nothing
   constexpr double kRepeatability_cm3 = 25;
@@ -223,8 +245,9 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
     const bool is_measured = g.ended == Ended::pressure || g.ended == Ended::limit;
     if (look.odd.empty() && look.expected && is_measured && g.amount && g.amount->volume &&
         is_odd_amount(in_cm3(*g.amount->volume), *look.expected))
-      look.odd.push_back(fmt::format("{:.0f} cm3 is far from the usual {:.0f} to {:.0f}", in_cm3(*g.amount->volume),
-                                     look.expected->low, look.expected->high));
+      look.odd.push_back(far_from_usual(*g.amount, *look.expected));
+    else if (g.amount && !look.odd.empty() && look.odd.front().find("cm3") != std::string::npos)
+      if (const std::string of = worth(*g.amount); !of.empty()) look.odd.front() += "; " + of;
   }
   if (date) look.odd.push_back(*date);
   return look;

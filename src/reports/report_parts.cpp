@@ -171,10 +171,8 @@ std::string at_stake(const Finding& f, const ReportInput& in) {
         for (std::size_t i = 0; i < in.view.vessels.size(); ++i) {
           const VesselReview& v = in.view.vessels[i];
           if (v.vessel != f.vessel) continue;
-          for (std::size_t k = 0; k < v.shafts.size() && k < v.shaft_details.size(); ++k) {
-            const auto& fed_by = v.shaft_details[k].lubricators;
-            if (std::find(fed_by.begin(), fed_by.end(), f.lubricator) == fed_by.end()) continue;
-            const ShaftState& s = v.shafts[k];
+          for (const ShaftState& s : v.shafts) {
+            if (!is_fed_by(in.view.reg, s.shaft, f.lubricator, in.view.as_of)) continue;
             if (s.hours_to_reserve && (first == nullptr || s.hours_to_reserve->value < first->hours_to_reserve->value))
               first = &s;
           }

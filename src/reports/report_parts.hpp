@@ -46,6 +46,8 @@ std::string_view quiet_word(const VesselReview& v);
 std::string unjudged_text(std::span<const VesselReview> vessels, const Names& names);
 /// The most urgent finding of a shaft; empty when there is none.
 std::optional<Urgency> urgency_of(const VesselReview& v, ShaftId shaft);
+/// Whether the lubricator gives the shaft a dose at that time, by the register.
+bool is_fed_by(const Register& reg, ShaftId shaft, LubricatorId lubricator, Instant t);
 /// The findings that concern a shaft: its own, those of what feeds it, and those of the whole ship.
 std::vector<Finding> findings_of_shaft(const VesselReview& v, const ShaftDetail& detail);
 /// What an auditor counts of one ship (ISM Code 10.2.1).

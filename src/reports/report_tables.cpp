@@ -71,6 +71,13 @@ std::optional<Urgency> urgency_of(const VesselReview& v, ShaftId shaft) {
   return out;
 }
 
+bool is_fed_by(const Register& reg, ShaftId shaft, LubricatorId lubricator, Instant t) {
+  bool is_fed = false;
+  for (const Feed& f : reg.feeds)  // of one pair in the order of time
+    if (f.shaft == shaft && f.lubricator == lubricator && (!f.from || f.from->utc <= t)) is_fed = f.dose != Volume{};
+  return is_fed;
+}
+
 std::string late_text(int late, int in_doubt) {
   return in_doubt == 0 ? std::to_string(late) : fmt::format("{}, {} by a record in doubt", late, in_doubt);
 }

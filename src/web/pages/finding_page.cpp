@@ -7,13 +7,14 @@
 #include "web/pages/finding_parts.hpp"
 #include "web/pages/layout.hpp"
 #include "web/pages/pages.hpp"
+#include "web/pages/papers.hpp"
 
 #include <algorithm>
 
 namespace shaftlog::web {
 
 void finding_card(Html& h, const Finding& f, const FindingState& state, const Names& names, bool with_ship,
-                  const std::string& tail) {
+                  const std::string& tail, std::string_view stake) {
   h.add("<section class=\"finding {}\">\n<h3>{} ", name_of(f.urgency), html_urgency(f.urgency));
   const std::string subject = names.subject(f.shaft, f.lubricator);
   const std::string kind = spoken(name_of(f.kind));
@@ -27,6 +28,8 @@ void finding_card(Html& h, const Finding& f, const FindingState& state, const Na
   h.raw("; seen since ").esc(format_day(f.first_seen, names.zone(f.vessel)));
   if (const std::string says = state_text(state); !says.empty()) h.raw("; <strong>").esc(says).raw("</strong>");
   h.raw("</p>\n");
+  if (!stake.empty() && f.urgency <= Urgency::plan && state.status != FindingStatus::closed)
+    h.raw("<p>At stake: ").esc(stake).raw("</p>\n");
   if (with_ship && is_for_the_ship(f, state)) {
     h.raw("<p>");
     if (!f.likely_causes.empty()) h.raw("Likely: ").esc(f.likely_causes.front()).raw(". ");
@@ -98,7 +101,7 @@ void actions(Html& h, Site& site, const Request& q, const FindingCase& c) {
 }
 
 /// What the finding says, in the blocks of the printed reports.
-Report told(const Finding& f, const FindingState& state, const Zone& zone) {
+Report told(const Finding& f, const FindingState& state, const Zone& zone, const std::string& stake) {
   Report out;
   Facts facts;
   const auto fact = [&facts](std::string name, std::string text) {
@@ -110,6 +113,7 @@ Report told(const Finding& f, const FindingState& state, const Zone& zone) {
                               format_day(f.began->high, zone)));
   fact("seen since", format_day(f.first_seen, zone));
   fact("where it stands", state_text(state));
+  fact("at stake", typeset(stake));
   for (const Figure& x : f.figures) {
     if (x.name == "strength") continue;
     const bool has_unit = !x.unit.empty() && x.unit != "1";
@@ -148,8 +152,10 @@ Response show(Site& site, const Request& q, const std::string& id) {
   Html h;
   if (c.now) {
     const Finding& f = *c.now;
+    const FleetView view = asked_fleet(site, q);
+    const ReviewView as_view = view_of(*view.review, "fleet");
     h.add("<p class=\"lead\">{} {}</p>\n", html_urgency(f.urgency), html_words(f.summary));
-    h.raw(html_blocks(told(f, c.state, names.zone(f.vessel))));
+    h.raw(html_blocks(told(f, c.state, names.zone(f.vessel), at_stake(f, {as_view, view.review->logs, {}}))));
   } else {
     h.raw("<p class=\"lead\">It is not found any more.</p>\n");
     if (!c.remarks.empty()) h.raw("<p>").esc(c.remarks.back().then.summary).raw("</p>\n");

@@ -110,6 +110,8 @@ std::string fleet_body(const FleetReview& r, const Request& q, const Filter& fil
   const Names names{r.reg};
   Html h;
   filters(h, q, filter, r.reg);
+  const ReviewView as_view = view_of(r, "fleet");
+  const ReportInput in{as_view, r.logs, {}};
   int shown = 0;
   std::map<Urgency, int> count;
   std::vector<std::string> cautions;  // of the checks that are shown, each once
@@ -119,7 +121,7 @@ std::string fleet_body(const FleetReview& r, const Request& q, const Filter& fil
     if (!filter.takes(f, state, names.find(f.vessel))) continue;
     ++count[f.urgency];
     if (++shown > 200) continue;
-    finding_card(list, f, state, names, true, day_tail(q));
+    finding_card(list, f, state, names, true, day_tail(q), at_stake(f, in));
     if (!is_for_the_ship(f, state)) continue;
     for (const std::string& c : f.cautions)
       if (std::find(cautions.begin(), cautions.end(), c) == cautions.end()) cautions.push_back(c);
@@ -132,9 +134,8 @@ std::string fleet_body(const FleetReview& r, const Request& q, const Filter& fil
   Report before;
   if (!cautions.empty()) before.blocks.emplace_back(Cautions{"Before any of these checks", std::move(cautions)});
   h.raw("<div id=\"cautions\">").raw(html_blocks(before)).raw("</div>\n");
-  const ReviewView as_view = view_of(r, "fleet");
   Report silent;
-  add_silent_ships(silent, {as_view, r.logs, {}});
+  add_silent_ships(silent, in);
   for (ReportBlock& b : silent.blocks)
     if (auto* t = std::get_if<ReportTable>(&b))
       for (TableRow& row : t->rows) row.cells[0].address = ship_path(row.cells[0].text) + day_tail(q);

@@ -115,6 +115,19 @@ void due(Html& h, const FleetReview& r, const Names& names) {
   h.raw("</tbody></table></div>\n");
 }
 
+/// The most pressing of a shaft; beside it what is more pressing of a lubricator that feeds it.
+std::string most_pressing(const FleetReview& r, const VesselReview& review, ShaftId shaft) {
+  const auto own = urgency_of(review, shaft);
+  const Finding* of_feed = nullptr;
+  for (const Finding& f : review.findings)  // the most pressing first
+    if (of_feed == nullptr && !f.shaft.is_set() && f.lubricator.is_set() &&
+        is_fed_by(r.reg, shaft, f.lubricator, r.as_of))
+      of_feed = &f;
+  if (of_feed == nullptr || (own && *own <= of_feed->urgency)) return own ? html_urgency(*own) : "nothing";
+  return fmt::format("{}{} {}: {}", own ? html_urgency(*own) + ", " : "", html_urgency(of_feed->urgency),
+                     html_escaped(Names{r.reg}.lubricator(of_feed->lubricator)), spoken(name_of(of_feed->kind)));
+}
+
 void shafts(Html& h, const FleetReview& r, const Vessel& v, const Request& q) {
   h.raw(
       "<h2 id=\"shafts\">Shafts</h2>\n<div class=\"wide\"><table class=\"stack\">\n<thead><tr><th "
@@ -127,13 +140,12 @@ void shafts(Html& h, const FleetReview& r, const Vessel& v, const Request& q) {
       const auto shaft =
           std::find_if(r.reg.shafts.begin(), r.reg.shafts.end(), [&](const Shaft& x) { return x.id == s.shaft; });
       if (shaft == r.reg.shafts.end()) continue;
-      const auto most = urgency_of(review, s.shaft);
       const std::string at = shaft_path(v.code, shaft->code);
       h.add(
           "<tr><td>{}</td><td data-label=\"most pressing\">{}</td><td class=\"n\" data-label=\"loss, cm³/h\">{}</td>"
           "<td class=\"n\" data-label=\"cavity filled, %\">{}</td><td class=\"d\" data-label=\"last greasing\">{}</td>"
           "<td>{}</td></tr>\n",
-          link(at + day_tail(q), shaft->code), most ? html_urgency(*most) : "nothing",
+          link(at + day_tail(q), shaft->code), most_pressing(r, review, s.shaft),
           s.washout_cm3_per_h ? format_estimate(s.washout_cm3_per_h) : "unknown",
           s.cavity_fill_pct ? format_estimate(s.cavity_fill_pct, 2) : "unknown",
           s.last_greasing ? format_day(*s.last_greasing, Zone{v.time_zone}) : "none",
@@ -242,11 +254,13 @@ Response ship(Site& site, const Request& q, const std::string& code) {
   standing_alarms(h, site, q, newest, names);
   due(h, r, names);
   h.raw("<h2 id=\"findings\">Findings</h2>\n");
+  const ReviewView as_view = view_of(r, "vessel " + code);
+  const ReportInput in{as_view, r.logs, {}};
   bool has_any = false;
   for (const Finding& f : r.findings) {
     const FindingState state = state_in(r, f.id);
     if (state.status == FindingStatus::closed) continue;
-    finding_card(h, f, state, names, false, day_tail(q));
+    finding_card(h, f, state, names, false, day_tail(q), at_stake(f, in));
     has_any = true;
   }
   if (!has_any) h.raw("<p>None. That says only that the records show none.</p>\n");

@@ -38,6 +38,30 @@ class AtTheMachine(Case):
         self.assertIn("Before any of these checks", text)
         self.assertIn("surgical emergency", text.split('id="cautions"')[1])
 
+    def test_what_is_at_stake_is_said_on_the_pages_as_in_the_report(self):
+        words = lambda path: html.unescape(re.sub("<[^>]*>", "", self.server.ask("GET", path)[1]))
+        report = words("/report/fleet.html?as_of=2026-10-01")
+        fleet = html.unescape(self.server.ask("GET", "/fleet?as_of=2026-10-01")[1])
+        stakes = re.findall(r"<p>At stake: ([^<]+)</p>", fleet)
+        self.assertGreater(len(stakes), 5)
+        for stake in stakes[:5]:
+            self.assertIn(stake, report)
+        found = re.search(r'href="(/finding/[^"]+)"[^§]*?<p>At stake: ([^<]+)</p>', fleet)
+        self.assertIn(found.group(2), words(found.group(1)))
+
+    def test_a_shaft_whose_lubricator_is_pressing_is_not_said_to_have_nothing(self):
+        said = json.loads(self.server.ask("GET", "/api/review?as_of=2026-10-01")[1])["findings"]
+        of_feeds = [f for f in said if not f["shaft"] and f["lubricator"]]
+        self.assertTrue(of_feeds)
+        for f in of_feeds:
+            text = self.server.ask("GET", f"/ship/{f['vessel']}?as_of=2026-10-01")[1]
+            cells = re.findall(r'data-label="most pressing">(.*?)</td>', text)
+            alone = [x for x in said if x["vessel"] == f["vessel"] and x["shaft"]]
+            if f["urgency"] in ("act", "plan") and not alone:
+                self.assertTrue(all(f["lubricator"] + ":" in c for c in cells), cells)
+            if f["urgency"] in ("act", "plan"):
+                self.assertNotIn("nothing", cells)
+
     def test_json_says_what_the_command_says(self):
         status, text, _ = self.server.ask("GET", "/api/review?as_of=2026-10-01")
         self.assertEqual(status, 200)

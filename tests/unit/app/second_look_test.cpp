@@ -58,6 +58,19 @@ TEST_CASE("second look: a date long before the ship's last record is asked about
   CHECK(odd(60, true).empty());
 }
 
+TEST_CASE("second look: an amount typed in strokes is asked about in strokes and cm3", "[app][second_look]") {
+  TempDb t;
+  Entry e = t.entry(Kind::greasing, 900, 10);
+  e.shaft = t.port;
+  e.detail = Greasing{
+      Amount{"9000", Unit::strokes, Volume::from_base(9'900'000), 1'100'000'000}, t.gun, Ended::pressure, {}, {}};
+  const auto look = second_look(t.db, e, day(10).utc);
+  REQUIRE_FALSE(look.odd.empty());
+  INFO(look.odd.front());
+  CHECK(look.odd.front().find("9000 strokes") != std::string::npos);
+  CHECK(look.odd.front().find("9900 cm3") != std::string::npos);
+}
+
 TEST_CASE("second look: without a level after, a refill is expected to reach the full mark", "[app][second_look]") {
   TempDb t;
   CHECK(second_look(t.db, refill(t, 10, 40, std::nullopt), day(10).utc).expected->value == Approx(3000));
