@@ -175,6 +175,7 @@ test('a record that waits is its author\'s: another account neither sends it nor
   await signIn(other, 'chief');
   await other.waitForSelector('#unsent:has-text("of mate")');
   await other.waitForSelector('.unsent-list:has-text("waits for mate to sign in")');
+  assert.match(await other.textContent('.unsent-list'), /until the one who typed it signs in/);
   await inspect(other, 'unsent-of-another', { isJudged: true });
   await page.fill('[name=amount]', '2.08');  // the page of mate, with chief signed in beside it
   await page.click('button.go');

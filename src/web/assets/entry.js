@@ -147,7 +147,8 @@
     box.className = 'unsent-list';
     box.setAttribute('aria-label', 'Not yet sent');
     if (isOver) notice(head, 'Kept in this browser. The session is over: each is sent when the one who typed it has signed in.', location.pathname !== '/sign-in');
-    else head.textContent = 'Kept in this browser, and sent once when the server answers:';
+    else head.textContent = others.length === list.length ? 'Kept in this browser until the one who typed it signs in:'
+      : 'Kept in this browser, and sent once when the server answers:';
     list.forEach(function (x) {
       var li = document.createElement('li'), isTheirs = !isOurs(x.who);
       li.textContent = x.label + (x.refused ? ' - refused: ' + x.refused
