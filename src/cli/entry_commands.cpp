@@ -6,7 +6,6 @@
 #include "base/text.hpp"
 #include "cli/guard.hpp"
 #include "cli/program.hpp"
-#include "interchange/fields.hpp"
 #include "reports/record_report.hpp"
 
 #include <algorithm>

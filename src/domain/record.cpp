@@ -68,6 +68,9 @@ std::optional<AlarmKind> parse_alarm_kind(std::string_view word) noexcept {
 std::optional<WorkKind> parse_work_kind(std::string_view word) noexcept {
   return find_word<WorkKind>(kWorkWords, word);
 }
+bool needs_subject(WorkKind work) noexcept {
+  return work != WorkKind::docked && work != WorkKind::undocked && work != WorkKind::other;
+}
 std::string words_of_unit() { return joined(kUnitWords); }
 std::string words_of_ended() { return joined(kEndedWords); }
 std::string words_of_purge() { return joined(kPurgeWords); }

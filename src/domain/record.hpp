@@ -136,6 +136,8 @@ std::optional<Ended> parse_ended(std::string_view word) noexcept;
 std::optional<Purge> parse_purge(std::string_view word) noexcept;
 std::optional<AlarmKind> parse_alarm_kind(std::string_view word) noexcept;
 std::optional<WorkKind> parse_work_kind(std::string_view word) noexcept;
+/// Whether work of that kind is of a shaft or a lubricator; else it may be of a whole vessel.
+bool needs_subject(WorkKind work) noexcept;
 /// The words a column takes, for "expected one of ...".
 std::string words_of_unit();
 std::string words_of_ended();

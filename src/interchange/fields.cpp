@@ -406,10 +406,6 @@ std::string Fault::text() const {
   return where.empty() ? says : where + ": " + says;
 }
 
-bool needs_subject(WorkKind work) noexcept {
-  return work != WorkKind::docked && work != WorkKind::undocked && work != WorkKind::other;
-}
-
 ParsedRecord parse_record(Kind kind, const Fields& fields, const RegisterIndex& index, const FieldOptions& options) {
   ParsedRecord out;
   RecordReader{kind, fields, index, options, out}.read();

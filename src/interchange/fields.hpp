@@ -48,9 +48,6 @@ struct ParsedRecord {
 /// One record of `kind`. A row with `withdraws` is a withdrawal and carries no values.
 ParsedRecord parse_record(Kind kind, const Fields& fields, const RegisterIndex& index, const FieldOptions& options);
 
-/// Whether work of that kind is of a shaft or a lubricator; else it may be of a whole vessel.
-bool needs_subject(WorkKind work) noexcept;
-
 /// What makes the id of a record that came without one: its kind, vessel, subject, time and all values, `by` and
 /// `remark` in one canonical text (trailing zeros dropped), not where it came from nor when it was recorded. The same
 /// row gives the same text in every file and on every machine; frozen, for ids on disk come from it.
