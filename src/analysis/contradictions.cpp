@@ -18,10 +18,6 @@ namespace {
 
 constexpr double kMinutes_h = 0.75;  // "within minutes": tablets' clocks and memory differ by so much
 constexpr double kSame = 0.02;       // amounts this near are the same, written in two units
-// Capacities are known to about 10 %, guns to 15 %, and a cavity is packed fuller at times (common practice, no
-// source).
-constexpr double kOverCavity = 1.3;
-constexpr double kOverReservoir = 1.05;
 // Standard deviation of one level reading: of a scale, and in steps of it where it is read by eye (common practice, no
 // source: 5 to 10 % of full at two standard deviations).
 constexpr double kLevelSd_pct = 2.0, kEyeSdPerStep = 0.6;

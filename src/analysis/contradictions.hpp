@@ -10,6 +10,10 @@
 
 namespace shaftlog {
 
+/// Of the registered capacity: what is written beyond it went elsewhere or is a slip. Capacities are known to about
+/// 10 %, guns to 15 %, and a cavity is packed fuller at times (common practice, no source).
+constexpr double kOverCavity = 1.3, kOverReservoir = 1.05;
+
 /// Records of one vessel that contradict each other by themselves: duplicates, dates in the future, alarms cleared
 /// before they were raised, amounts beyond reservoir or cavity, refill levels that do not agree with the amount,
 /// refills into a nearly full reservoir. Hour readings are judged by build_hours.

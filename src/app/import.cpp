@@ -1,5 +1,6 @@
 #include "app/import.hpp"
 
+#include "analysis/contradictions.hpp"
 #include "app/occurrences.hpp"
 #include "app/record_stream.hpp"
 #include "base/error.hpp"
@@ -24,9 +25,6 @@ namespace shaftlog {
 namespace {
 
 constexpr int kCache_MiB = 160;  // holds the index over the ids of a million records
-
-// As find_contradictions takes an amount for more than there is room for.
-constexpr double kOverCavity = 1.3, kOverReservoir = 1.05;
 
 using Put = RegisterRepository::Put;
 using Place = std::pair<std::size_t, std::uint64_t>;  // index of the file, line
@@ -212,8 +210,8 @@ class Import {
   }
 
   void read_log_file(LogFileReader& reader, Kind kind) {
-    future_ = {kind == Kind::alarm ? Column::raised_at : Column::at, "dated in the future"};
-    beyond_ = {Column::amount, "of more than the registered cavity or reservoir holds"};
+    future_ = {kind == Kind::alarm ? Column::raised_at : Column::at, "dated in the future", 0, {}};
+    beyond_ = {Column::amount, "of more than the registered cavity or reservoir holds", 0, {}};
     RecordStream stream{reader, kind, index_, field_options_, name_, keeps_rejects()};
     while (auto batch = stream.next()) {
       for (ReadRow& row : batch->rows) {

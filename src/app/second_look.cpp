@@ -154,10 +154,6 @@ void look_at_amount(SecondLook& look, const VesselLog& log, const VesselDigest& 
     if (s.record == draft.head.id) look.odd.push_back(s.says);
 }
 
-}  // namespace
-
-namespace {
-
 /// "60 strokes are 78 cm3" of an amount that was typed in another unit; else empty.
 std::string worth(const Amount& a) {
   if (a.unit == Unit::cm3 || a.unit == Unit::ml || !a.volume) return "";
