@@ -20,6 +20,7 @@ struct Shown {
     reg.greases = ship.log.greases;
     reg.shafts = ship.log.shafts;
     reg.lubricators = ship.log.lubricators;
+    reg.feeds = ship.log.feeds;
     vessels = {ship.review};
     logs = {ship.log};
     findings = ship.review.findings;
