@@ -58,13 +58,6 @@ bool turns(std::uint32_t cp) {
          (cp >= 0x2066 && cp <= 0x2069);
 }
 
-std::string lower_case(std::string_view text) {
-  std::string out{text};
-  for (char& c : out)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  return out;
-}
-
 std::size_t edit_distance(std::string_view a, std::string_view b) {
   std::vector<std::size_t> row(b.size() + 1);
   for (std::size_t j = 0; j <= b.size(); ++j) row[j] = j;
@@ -81,6 +74,13 @@ std::size_t edit_distance(std::string_view a, std::string_view b) {
 }
 
 }  // namespace
+
+std::string lower_case(std::string_view text) {
+  std::string out{text};
+  for (char& c : out)
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  return out;
+}
 
 std::optional<std::size_t> find_bad_utf8(std::string_view text) {
   std::uint32_t cp = 0;

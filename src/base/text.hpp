@@ -35,6 +35,9 @@ std::size_t display_width(std::string_view text);
 /// "a", "a and b", "a, b and c".
 std::string listed(std::span<const std::string> names);
 
+/// A to Z as a to z; all other bytes as they are.
+std::string lower_case(std::string_view text);
+
 /// The candidates nearest to `word` (edit distance at most 2), for "did you mean".
 std::optional<std::string_view> nearest_word(std::string_view word, const std::string_view* candidates, std::size_t n);
 

@@ -17,13 +17,6 @@ namespace shaftlog {
 
 namespace {
 
-std::string lower(std::string text) {
-  for (char& c : text) {
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  }
-  return text;
-}
-
 /// "--level-before-pct"
 std::string option_name(std::string_view field) {
   std::string name{field};
@@ -240,6 +233,11 @@ class Questions {
     const auto work = parse_work_kind(text_of(texts_, "work"));
     if (work == WorkKind::docked || work == WorkKind::undocked) return true;
     if (kind_ == Kind::alarm && !is_missing("lubricator")) return true;  // the only one goes without saying
+    if (work == WorkKind::seal_replaced || work == WorkKind::bearing_replaced) {
+      const std::span<const EntryField> all = fields_of(kind_);
+      const auto shaft = std::find_if(all.begin(), all.end(), [](const EntryField& f) { return f.name == "shaft"; });
+      return ask(*shaft, what_of(*shaft), true) != Answer::ended;
+    }
     std::vector<const EntryField*> fields;
     for (const EntryField& f : fields_of(kind_))
       if (is_subject(f) && !codes_on_board(reg_, texts_, f.name).empty()) fields.push_back(&f);
@@ -299,7 +297,7 @@ int keep(Console& console, Database& db, const Surroundings& around, const Regis
   for (const std::string& o : known.odd) console.err(fmt::format("odd: {}\n", o));
   if (!known.odd.empty() && console.can_ask()) {
     const auto answer = console.ask("keep it all the same? yes, no, or a remark to keep with it: ");
-    const std::string word = answer ? lower(*answer) : "no";
+    const std::string word = answer ? lower_case(*answer) : "no";
     if (word == "no" || word == "n") {
       console.out("nothing was kept\n");
       return kDone;

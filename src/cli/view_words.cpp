@@ -13,9 +13,7 @@ namespace shaftlog {
 
 std::string file_end(std::string_view file, std::initializer_list<std::string_view> ends) {
   const std::size_t point = file.find_last_of("./");
-  std::string end{point == std::string_view::npos || file[point] != '.' ? "" : file.substr(point + 1)};
-  for (char& c : end)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  std::string end = point == std::string_view::npos || file[point] != '.' ? "" : lower_case(file.substr(point + 1));
   if (std::find(ends.begin(), ends.end(), end) != ends.end()) return end;
   std::string known;
   for (const std::string_view e : ends) known += fmt::format("{}.{}", known.empty() ? "" : ", ", e);

@@ -31,13 +31,6 @@ void require_finished(const std::filesystem::path& folder) {
   }
 }
 
-std::string lower_case(std::string text) {
-  for (char& c : text) {
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  }
-  return text;
-}
-
 /// Hours of a meter; a value that is no whole 0.01 h (none that this program read) is told to the second.
 std::string format_hours(std::int64_t s) {
   return s % 36 == 0 ? format_scaled(s / 36, 2) : format_scaled((s * 10'000 + 1'800) / 3'600, 4);

@@ -1,5 +1,6 @@
 #include "reports/chart_files.hpp"
 
+#include "base/text.hpp"
 #include "reports/charts/svg.hpp"
 
 #include <fmt/format.h>
@@ -10,8 +11,7 @@ namespace {
 // Letters, digits and single hyphens: a name that every file system takes.
 std::string file_word(const std::string& title) {
   std::string out;
-  for (const char c : title) {
-    const char low = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+  for (const char low : lower_case(title)) {
     const bool is_plain = (low >= 'a' && low <= 'z') || (low >= '0' && low <= '9');
     if (is_plain) {
       out += low;

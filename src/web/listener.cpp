@@ -100,13 +100,6 @@ std::string address_of(const ::sockaddr* address) {
   return text;
 }
 
-std::string lower(std::string_view text) {
-  std::string out{text};
-  for (char& c : out)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  return out;
-}
-
 }  // namespace
 
 struct Listener::Running {
@@ -136,7 +129,7 @@ struct Listener::Running {
   }
 
   static ::MHD_Result take_header(void* into, ::MHD_ValueKind, const char* name, const char* value) {
-    static_cast<Fields*>(into)->emplace_back(lower(name), value == nullptr ? "" : value);
+    static_cast<Fields*>(into)->emplace_back(lower_case(name), value == nullptr ? "" : value);
     return MHD_YES;
   }
 

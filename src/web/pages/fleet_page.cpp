@@ -17,9 +17,7 @@ namespace {
 /// A word of the address, in any case. \throws Error{usage} it is not among those
 std::string word_of(const Request& q, std::string_view name, std::initializer_list<std::string_view> words) {
   const std::string_view text = value_of(q.query, name);
-  std::string word{text};
-  std::transform(word.begin(), word.end(), word.begin(),
-                 [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
+  std::string word = lower_case(text);
   if (word.empty() || std::find(words.begin(), words.end(), word) != words.end()) return word;
   throw Error{Errc::usage, fmt::format("{}: \"{}\" is none; expected {}", name, shown(text), fmt::join(words, ", "))};
 }

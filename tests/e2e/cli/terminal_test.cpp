@@ -101,12 +101,15 @@ TEST_CASE("terminal: work is asked for its shaft or its lubricator, and may be o
   const auto add_work = [&](const std::vector<std::pair<std::string, std::string>>& answers) {
     return at_terminal(aboard.dir.path(), {"add", "work", "at=2026-02-20T10:00"}, answers);
   };
-  const Seen shaft = add_work({{"work (", "seal_replaced"},
+  const Seen seal = add_work({{"work (", "seal_replaced"}, {"shaft (fin_port, fin_stbd): ", "fin_stbd"}});
+  INFO(seal.screen);
+  CHECK_THAT(seal.screen, Contains("kept: work T-01 fin_stbd, ") && !Contains("lubricator ("));
+  const Seen shaft = add_work({{"work (", "bled"},
                                {"shaft (fin_port, fin_stbd; empty where it is not about one): ", ""},
                                {"lubricator (lub1; empty where it is not about one): ", ""},
-                               {"seal_replaced: expected a shaft or a lubricator", "fin_port"}});
+                               {"bled: expected a shaft or a lubricator", "fin_port"}});
   INFO(shaft.screen);
-  CHECK_THAT(shaft.screen, Contains("kept: work T-01 fin_port, 2026-02-20 10:00 (09:00 UTC): seal replaced"));
+  CHECK_THAT(shaft.screen, Contains("kept: work T-01 fin_port, 2026-02-20 10:00 (09:00 UTC): bled"));
   const Seen lubricator = add_work({{"work (", "lubricator_off"}, {"lubricator (lub1; ", "lub1"}});
   INFO(lubricator.screen);
   CHECK_THAT(lubricator.screen, Contains("kept: work T-01 lub1, "));
