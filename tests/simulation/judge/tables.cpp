@@ -95,6 +95,20 @@ double false_per_100_years(const std::vector<MadeVessel>& fleet, const Replay& r
   return 100 * n / std::max(years, 1e-9);
 }
 
+namespace {
+
+/// Every fault of a kind in the fleet, and how it was met. \param f of (vessel, fault, met)
+template <class F>
+void each_met(const std::vector<MadeVessel>& fleet, const Replay& replay, world::FaultKind kind, F f) {
+  for (std::size_t i = 0; i < fleet.size(); ++i) {
+    const std::vector<world::Fault>& faults = fleet[i].truth.faults;
+    for (std::size_t j = 0; j < faults.size(); ++j)
+      if (faults[j].kind == kind) f(fleet[i], faults[j], meet(fleet[i], replay.vessels[i], j));
+  }
+}
+
+}  // namespace
+
 std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& replay, const Limits& limits,
                             std::string* csv) {
   std::string out =
@@ -108,42 +122,36 @@ std::string table_of_faults(const std::vector<MadeVessel>& fleet, const Replay& 
     int right_shaft = 0, limit_open = 0, limit_last = 0, learnt = 0, learnt_of_observable = 0;
     const bool is_of_loss = world::is_of_loss(kind);
     std::vector<double> records, hours, limit_records, limit_hours;
-    for (std::size_t i = 0; i < fleet.size(); ++i) {
-      const MadeVessel& v = fleet[i];
-      for (std::size_t j = 0; j < v.truth.faults.size(); ++j) {
-        const world::Fault& f = v.truth.faults[j];
-        if (f.kind != kind) continue;
-        const Met m = meet(v, replay.vessels[i], j);
-        ++n;
-        accused += m.was_accused ? 1 : 0;
-        found_all += m.is_found ? 1 : 0;
-        const auto limit = limit_finds(v, f, limits);
-        const bool is_learnt = learner_finds(v, f, limits).has_value();
-        learnt += is_learnt ? 1 : 0;
-        learnt_of_observable += limit && is_learnt ? 1 : 0;
-        if (limit) {
-          ++observable;
-          found += m.is_found ? 1 : 0;
-          limit_records.push_back(records_since_onset(v, f, *limit));
-          limit_hours.push_back(run_between(v, f, f.onset, *limit));
-        }
-        if (!m.is_found) continue;
-        right_open += m.right_kind_at_open ? 1 : 0;
-        right_last += m.right_kind_at_last ? 1 : 0;
-        if (is_of_loss) {
-          limit_open += likelier_kind(v, f.shaft, m.told) == kind ? 1 : 0;
-          limit_last += likelier_kind(v, f.shaft, m.last_word) == kind ? 1 : 0;
-        }
-        if (kind == world::FaultKind::stuck_device && m.has_greasings) {
-          ++tellable;
-          right_shaft += m.right_shaft_at_last ? 1 : 0;
-        }
-        if (limit) {
-          records.push_back(m.records);
-          hours.push_back(m.run_h);
-        }
+    each_met(fleet, replay, kind, [&](const MadeVessel& v, const world::Fault& f, const Met& m) {
+      ++n;
+      accused += m.was_accused ? 1 : 0;
+      found_all += m.is_found ? 1 : 0;
+      const auto limit = limit_finds(v, f, limits);
+      const bool is_learnt = learner_finds(v, f, limits).has_value();
+      learnt += is_learnt ? 1 : 0;
+      learnt_of_observable += limit && is_learnt ? 1 : 0;
+      if (limit) {
+        ++observable;
+        found += m.is_found ? 1 : 0;
+        limit_records.push_back(records_since_onset(v, f, *limit));
+        limit_hours.push_back(run_between(v, f, f.onset, *limit));
       }
-    }
+      if (!m.is_found) return;
+      right_open += m.right_kind_at_open ? 1 : 0;
+      right_last += m.right_kind_at_last ? 1 : 0;
+      if (is_of_loss) {
+        limit_open += likelier_kind(v, f.shaft, m.told) == kind ? 1 : 0;
+        limit_last += likelier_kind(v, f.shaft, m.last_word) == kind ? 1 : 0;
+      }
+      if (kind == world::FaultKind::stuck_device && m.has_greasings) {
+        ++tellable;
+        right_shaft += m.right_shaft_at_last ? 1 : 0;
+      }
+      if (limit) {
+        records.push_back(m.records);
+        hours.push_back(m.run_h);
+      }
+    });
     const auto share = [](int a, int b) { return b > 0 ? fmt::format("{:.0f}%", 100.0 * a / b) : std::string{"-"}; };
     const double target = 1.25 * median_of(limit_records) + 1;
     out += fmt::format(
@@ -182,20 +190,14 @@ std::string table_of_plain_faults(const std::vector<MadeVessel>& fleet, const Re
     const auto kind = static_cast<world::FaultKind>(k);
     int n = 0, accused = 0;
     std::vector<double> records, hours, days;
-    for (std::size_t i = 0; i < fleet.size(); ++i) {
-      const MadeVessel& v = fleet[i];
-      for (std::size_t j = 0; j < v.truth.faults.size(); ++j) {
-        const world::Fault& f = v.truth.faults[j];
-        if (f.kind != kind) continue;
-        const Met m = meet(v, replay.vessels[i], j);
-        ++n;
-        accused += m.was_accused ? 1 : 0;
-        if (!m.is_found) continue;
-        records.push_back(m.records);
-        hours.push_back(m.run_h);
-        days.push_back(days_between(f.onset, m.told));
-      }
-    }
+    each_met(fleet, replay, kind, [&](const MadeVessel&, const world::Fault& f, const Met& m) {
+      ++n;
+      accused += m.was_accused ? 1 : 0;
+      if (!m.is_found) return;
+      records.push_back(m.records);
+      hours.push_back(m.run_h);
+      days.push_back(days_between(f.onset, m.told));
+    });
     const std::string_view row = world::name_of(kind);
     out += fmt::format("{:<13}{:>7}{:>8}{:>7}{:>7} |{:>8.1f}{:>7.0f}{:>7.0f}\n", row, n, accused, records.size(),
                        n > 0 ? fmt::format("{:.0f}%", 100.0 * static_cast<double>(records.size()) / n) : "-",

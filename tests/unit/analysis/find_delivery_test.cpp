@@ -191,25 +191,24 @@ TEST_CASE("off: shafts that stand or are greased by hand as their interval asks 
       if (h.at > day(596)) h.what.reading = HoursReading::from_base(std::int64_t{595} * 12 * 3600);
     CHECK(find(ship.review(730), FindingKind::missed_cycles) == nullptr);
   }
-  SECTION("greased by hand") {
+  // 100 cm3 by hand every 28 days, as the interval asks, once the lubricator is off.
+  const auto kept_by_hand = [](int off) {
     Ship ship;
     for (Shaft& s : ship.log.shafts) s.settings[0].interval = RunTime::from_base(340 * 3600);
     ship.greased_every = 28;
-    ship.counted_until = ship.runs_until = 0;
-    ship.work(0, WorkKind::lubricator_off);
+    ship.counted_until = ship.runs_until = off;
+    ship.work(off, WorkKind::lubricator_off);
     ship.write();
-    for (Logged<Greasing>& g : ship.log.greasings) g.what.amount->volume = cm3(100);
+    for (Logged<Greasing>& g : ship.log.greasings)
+      if (g.at > day(off)) g.what.amount->volume = cm3(100);
+    return ship;
+  };
+  SECTION("greased by hand") {
+    const Ship ship = kept_by_hand(0);
     CHECK(find(ship.review(725), FindingKind::missed_cycles) == nullptr);
   }
   SECTION("greased by hand, and the lubricator was in use before: after 500 h it is asked") {
-    Ship ship;
-    for (Shaft& s : ship.log.shafts) s.settings[0].interval = RunTime::from_base(340 * 3600);
-    ship.greased_every = 28;
-    ship.counted_until = ship.runs_until = 595;
-    ship.work(595, WorkKind::lubricator_off);
-    ship.write();
-    for (Logged<Greasing>& g : ship.log.greasings)
-      if (g.at > day(596)) g.what.amount->volume = cm3(100);
+    const Ship ship = kept_by_hand(595);
     CHECK(find(ship.review(625), FindingKind::missed_cycles) == nullptr);
     const VesselReview late = ship.review(725);
     const Finding* f = find(late, FindingKind::missed_cycles);
