@@ -129,6 +129,20 @@ std::optional<Estimate> expected_refill(const VesselLog& before, const VesselDig
   return Estimate{std::max(0.0, value), std::max(0.0, value - down), std::max(0.0, value + up)};
 }
 
+/// "60 strokes are 78 cm3" of an amount that was typed in another unit; else empty.
+std::string worth(const Amount& a) {
+  if (a.unit == Unit::cm3 || a.unit == Unit::ml || !a.volume) return "";
+  return fmt::format("{} {} are {} cm3", a.typed, name_of(a.unit), plain_figure(in_cm3(*a.volume), 4));
+}
+
+/// Puts an objection that speaks of the draft's amount in cm3; the first also says what was typed.
+void object_to_amount(SecondLook& look, std::string says, const Entry& draft) {
+  const auto* g = std::get_if<Greasing>(&draft.detail);
+  if (look.odd.empty() && g != nullptr && g->amount)
+    if (const std::string of = worth(*g->amount); !of.empty()) says += "; " + of;
+  look.odd.push_back(std::move(says));
+}
+
 /// The prediction for the draft, made with everything before it and without its own amount.
 void look_at_amount(SecondLook& look, const VesselLog& log, const VesselDigest& d, const Entry& draft) {
   const auto own = d.histories.find(draft.shaft);
@@ -151,13 +165,7 @@ void look_at_amount(SecondLook& look, const VesselLog& log, const VesselDigest& 
   for (const WashoutStep& s : washouts[draft.shaft].steps)
     if (s.record == draft.head.id) look.expected = Estimate{s.expected_cm3, s.expected_low, s.expected_high};
   for (const Suspect& s : find_amount_slips(log, d.histories, washouts, priors))
-    if (s.record == draft.head.id) look.odd.push_back(s.says);
-}
-
-/// "60 strokes are 78 cm3" of an amount that was typed in another unit; else empty.
-std::string worth(const Amount& a) {
-  if (a.unit == Unit::cm3 || a.unit == Unit::ml || !a.volume) return "";
-  return fmt::format("{} {} are {} cm3", a.typed, name_of(a.unit), plain_figure(in_cm3(*a.volume), 4));
+    if (s.record == draft.head.id) object_to_amount(look, s.says, draft);
 }
 
 /// An amount beyond what is usual, in the unit that was typed and in cm3.
@@ -222,7 +230,11 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
   for (const Suspect& s : d.suspects) {
     const bool is_of_it =
         s.record == e.head.id || std::find(s.against.begin(), s.against.end(), e.head.id) != s.against.end();
-    if (is_of_it) look.odd.push_back(s.says);
+    if (!is_of_it) continue;
+    if (s.kind == SuspectKind::duplicate || s.kind == SuspectKind::amount_beyond_capacity)
+      object_to_amount(look, s.says, e);
+    else
+      look.odd.push_back(s.says);
   }
   // Where levels stand beside it their contradiction is told already.
   const auto* r = std::get_if<Refill>(&draft.detail);
@@ -242,8 +254,6 @@ SecondLook second_look(Database& db, const Entry& draft, Instant now) {
     if (look.odd.empty() && look.expected && is_measured && g.amount && g.amount->volume &&
         is_odd_amount(in_cm3(*g.amount->volume), *look.expected))
       look.odd.push_back(far_from_usual(*g.amount, *look.expected));
-    else if (g.amount && !look.odd.empty() && look.odd.front().find("cm3") != std::string::npos)
-      if (const std::string of = worth(*g.amount); !of.empty()) look.odd.front() += "; " + of;
   }
   if (date) look.odd.push_back(*date);
   return look;
